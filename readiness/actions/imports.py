@@ -1,0 +1,126 @@
+"""A department's workbook goes in whole or not at all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import NamedTuple
+from uuid import UUID, uuid5
+
+from django.db import transaction
+
+from readiness.actions import intake_sheets as sheets
+from readiness.actions import ledger
+from readiness.actions.clock import SYSTEM_CLOCK, Clock, calendar_day_of
+from readiness.actions.drafts import Refused, digest
+from readiness.actions.intake import Intake
+from readiness.actions.intake_containers import take_containers
+from readiness.actions.permissions import Acting, require
+from readiness.models import Department, Submission
+from readiness.models.submissions import Outcome
+from readiness.workbooks.columns import Units
+from readiness.workbooks.reading import read_workbook
+from readiness.workbooks.rows import Fault, Reading, quoted
+
+WORKBOOKS = UUID("0f6a4f52-5a6f-4a0b-b1a1-3c5e0f2e7d11")  # the name space of the ids of workbooks
+
+STEPS: tuple[Callable[[Intake], None], ...] = (
+    sheets.know_everything,
+    sheets.take_stations,
+    sheets.take_vehicles,
+    sheets.take_units,
+    sheets.take_concentrates,
+    sheets.take_listings,
+    sheets.take_lots,
+    sheets.take_appliances,
+    sheets.take_lines,
+    sheets.take_setups,
+    sheets.take_duties,
+    take_containers,
+    sheets.take_sources,
+    sheets.take_samples,
+    sheets.take_line_tests,
+)
+
+
+class Imported(NamedTuple):
+    """What became of a workbook. With any fault nothing was saved."""
+
+    faults: tuple[Fault, ...]
+    counts: Mapping[str, Mapping[str, int]]
+    movements: int
+    skipped_examples: int
+    saved: bool
+    again: bool
+
+
+class _Undo(Exception):
+    """Leaves the transaction without saving."""
+
+
+def import_workbook(
+    department: Department, data: bytes, *, acting: Acting, clock: Clock = SYSTEM_CLOCK, dry_run: bool = False
+) -> Imported:
+    """Take in a workbook. Raises NotAWorkbook (a sentence) for a file that is none, NotAllowed for who may not."""
+    require(acting, department, "workbook")
+    now = clock.now()
+    reading = read_workbook(data, units=_units(department), today=calendar_day_of(department, now))
+    client_id, body = _identity(department, reading)
+    if Submission.objects.filter(department=department, client_id=client_id, body_sha256=body).exists():
+        return Imported((), {}, 0, reading.skipped_examples, saved=False, again=True)
+    intake = Intake(department, reading, acting, now)
+    intake.faults.extend(reading.faults)
+    try:
+        with transaction.atomic():
+            _take(intake, clock)
+            if intake.faults or dry_run:
+                raise _Undo
+            _remember(intake, client_id, body)
+    except _Undo:
+        pass
+    saved = not (intake.faults or dry_run)
+    return Imported(
+        faults=tuple(intake.faults),
+        counts=intake.counts,
+        movements=len(intake.drafts),
+        skipped_examples=reading.skipped_examples,
+        saved=saved,
+        again=False,
+    )
+
+
+def _units(department: Department) -> Units:
+    return "us" if department.units == "us" else "metric"
+
+
+def _take(intake: Intake, clock: Clock) -> None:
+    for step in STEPS:
+        step(intake)
+    if intake.faults:
+        return
+    try:
+        ledger.post_many(intake.department, intake.drafts, acting=intake.acting, clock=clock)
+    except Refused as refused:
+        row = intake.opening[refused.draft.id] if refused.draft else next(iter(intake.opening.values()))
+        intake.fault(row, "code", quoted(row["code"]), str(refused))
+
+
+def _identity(department: Department, reading: Reading) -> tuple[UUID, str]:
+    """The same rows are the same workbook, whatever program saved the file last."""
+    rows = [[key, row.number, row.values] for key, of_sheet in reading.rows.items() for row in of_sheet]
+    body = digest(rows)
+    return uuid5(WORKBOOKS, f"{department.pk} {body}"), body
+
+
+def _remember(intake: Intake, client_id: UUID, body: str) -> None:
+    Submission.objects.create(
+        department=intake.department,
+        client_id=client_id,
+        kind="workbook",
+        body={"rows": {key: len(rows) for key, rows in intake.rows.items() if rows}},
+        body_sha256=body,
+        sent_by=intake.acting.user,
+        identity=intake.acting.identity,
+        device=intake.acting.device,
+        received_at=intake.now,
+        outcome=Outcome.POSTED,
+    )

@@ -1,0 +1,525 @@
+"""Each sheet of a workbook into its records, in the order in which they name one another."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import Q
+
+from readiness.actions.intake import Intake, Key, Wanted
+from readiness.engineering.units import to_si
+from readiness.models import (
+    Appliance,
+    Assignment,
+    Concentrate,
+    Duty,
+    FoamLine,
+    Fuel,
+    HoseLeg,
+    LineSource,
+    LineTest,
+    Listing,
+    Lot,
+    Sample,
+    Setup,
+    SetupLine,
+    Station,
+    Unit,
+    Vehicle,
+)
+from readiness.workbooks.rows import Price, Rate, Row, quoted
+from readiness.workbooks.rules import folded
+
+STATES = {"in service": "in", "reserve": "reserve", "out of service": "out"}
+DUTY_KINDS = {"spill": "spill", "class a": "class-a", "airport": "airport"}
+
+
+def know_everything(intake: Intake) -> None:
+    """Load what the department has, in a number of queries that does not grow with it."""
+    mine = {"department": intake.department}
+    intake.know("stations", Station.objects.filter(**mine), lambda r: (folded(r.name),))
+    intake.know("vehicles", Vehicle.objects.filter(**mine), lambda r: (folded(r.shop_no),))
+    intake.know("units", Unit.objects.filter(**mine), lambda r: (folded(r.designation),))
+    intake.know("concentrates", Concentrate.objects.filter(**mine), lambda r: (folded(r.name),))
+    lots = Lot.objects.filter(**mine).select_related("concentrate")
+    intake.know("lots", lots, lambda r: (r.concentrate_id, folded(r.batch)))
+    listings = Listing.objects.filter(concentrate__department=intake.department)
+    intake.know("listings", listings, lambda r: (r.concentrate_id, r.fuel_id, r.fuel_group, r.use))
+    intake.know("appliances", Appliance.objects.filter(**mine), lambda r: (*_owner_ids(r), folded(r.name)))
+    intake.know("lines", FoamLine.objects.filter(**mine), lambda r: (*_owner_ids(r), folded(r.name)))
+    intake.know("setups", Setup.objects.filter(**mine), lambda r: (*_owner_ids(r), folded(r.name)))
+    intake.know("design_spills", Duty.objects.filter(**mine), lambda r: (r.unit_id, folded(r.name)))
+    intake.know("samples", Sample.objects.filter(**mine), lambda r: (r.lot_id, r.container_id, r.taken_on))
+    tests = LineTest.objects.filter(**mine)
+    intake.know("line_tests", tests, lambda r: (r.line_id, r.concentrate_id, r.tested_on, r.set_pct))
+    fuels = list(Fuel.objects.filter(Q(department__isnull=True) | Q(**mine), retired_on__isnull=True))
+    intake.know("fuels", fuels, lambda r: (folded(r.name),))
+    by_un: dict[str, list[Fuel]] = {}
+    for fuel in fuels:
+        by_un.setdefault(folded(fuel.un), []).append(fuel)
+    intake.known["fuels by un"] = {(un,): found for un, found in by_un.items() if un}
+
+
+def _owner_ids(record: Any) -> tuple[int | None, int | None]:
+    return record.unit_id, record.vehicle_id
+
+
+def take_stations(intake: Intake) -> None:
+    """Stations by name."""
+    wanted = [
+        Wanted(row, (folded(row["name"]),), {"department": intake.department, "name": row["name"]})
+        for row in intake.rows["stations"]
+        if row.sound("name")
+    ]
+    intake.keep("stations", Station, wanted)
+
+
+def take_vehicles(intake: Intake) -> None:
+    """Vehicles by shop number; a tow vehicle may stand further down, so tows are tied once all are there."""
+    wanted = []
+    for row in intake.rows["vehicles"]:
+        station = intake.find("stations", row, "station")
+        if station is None or not row.sound("shop_no", "kind"):
+            continue
+        values = {
+            "department": intake.department,
+            "shop_no": row["shop_no"],
+            "kind": row["kind"],
+            "station": station,
+            "water_l": _litres(row["water"]) or 0.0,
+            "pump_lpm": row["pump"],
+            "foam_feed_lpm": row["foam_feed"],
+            "dry_chemical_kg": row["dry_chemical"] or 0.0,
+            "needs_tow": bool(row["needs_tow"]),
+            "state": STATES[row["state"] or "in service"],
+            "out_since": row["out_since"],
+        }
+        wanted.append(Wanted(row, (folded(row["shop_no"]),), values))
+    intake.keep("vehicles", Vehicle, wanted)
+    for row in intake.rows["vehicles"]:
+        tow = intake.find("vehicles", row, "tow")
+        vehicle = intake.known["vehicles"].get((folded(row["shop_no"]),))
+        if tow and vehicle and vehicle.tow_id != tow.pk:
+            vehicle.tow = tow
+            vehicle.save(update_fields=["tow"])
+
+
+def _litres(ml: int | None) -> float | None:
+    return None if ml is None else ml / 1000
+
+
+def take_units(intake: Intake) -> None:
+    """Units by designation, and which vehicle each runs on."""
+    wanted = []
+    for row in intake.rows["units"]:
+        station = intake.find("stations", row, "station")
+        if station is None or not row.sound("designation"):
+            continue
+        values = {
+            "department": intake.department,
+            "designation": row["designation"],
+            "station": station,
+            "state": STATES[row["state"] or "in service"],
+            "no_duty_by": row["no_duty_by"] or "",
+            "no_duty_review_on": row["no_duty_review_on"],
+        }
+        wanted.append(Wanted(row, (folded(row["designation"]),), values))
+    intake.keep("units", Unit, wanted)
+    _assign(intake)
+
+
+def _assign(intake: Intake) -> None:
+    current = Assignment.objects.filter(department=intake.department, to_at__isnull=True)
+    by_unit = dict(current.values_list("unit", "vehicle"))
+    by_vehicle = {vehicle: unit for unit, vehicle in by_unit.items()}
+    intake.running = by_unit
+    new = []
+    for row in intake.rows["units"]:
+        vehicle = intake.find("vehicles", row, "runs_on")
+        unit = intake.known["units"].get((folded(row["designation"]),))
+        if vehicle is None or unit is None or by_unit.get(unit.pk) == vehicle.pk:
+            continue
+        if unit.pk in by_unit:
+            intake.fault(row, "runs_on", quoted(row["runs_on"]), f"{unit} runs on another vehicle: change it over")
+        elif vehicle.pk in by_vehicle:
+            intake.fault(row, "runs_on", quoted(row["runs_on"]), "another unit runs on it; one vehicle, one unit")
+        else:
+            by_unit[unit.pk], by_vehicle[vehicle.pk] = vehicle.pk, unit.pk
+            new.append(Assignment(department=intake.department, unit=unit, vehicle=vehicle, from_at=intake.now))
+    Assignment.objects.bulk_create(new, batch_size=500)
+
+
+def take_concentrates(intake: Intake) -> None:
+    """Concentrates by name."""
+    wanted = [
+        Wanted(
+            row,
+            (folded(row["name"]),),
+            {
+                "department": intake.department,
+                "name": row["name"],
+                "kind": row["kind"],
+                "pfas": row["pfas"],
+                "pfas_evidence": row["pfas_evidence"],
+                "lowest_use_c": row["lowest_use"],
+                "store_low_c": row["store_low"],
+                "store_high_c": row["store_high"],
+                "shear_thinning": bool(row["shear_thinning"]),
+                "density_kg_l": _float(row["density"]),
+                "life_months": row["life_months"],
+            },
+        )
+        for row in intake.rows["concentrates"]
+        if row.sound("name", "kind", "pfas")
+    ]
+    intake.keep("concentrates", Concentrate, wanted)
+
+
+def _float(value: Any) -> float | None:
+    return None if value is None else float(value)
+
+
+def find_fuel(intake: Intake, row: Row, column: str) -> Fuel | None:
+    """A fuel by its name, or by a UN number that only one fuel has."""
+    name = row[column]
+    if not name or not row.sound(column):
+        return None
+    found: Fuel | None = intake.known["fuels"].get((folded(name),))
+    if found:
+        return found
+    by_un: list[Fuel] = intake.known["fuels by un"].get((folded(name),), [])
+    if len(by_un) == 1:
+        return by_un[0]
+    if by_un:
+        names = ", ".join(fuel.name for fuel in by_un)
+        intake.fault(row, column, quoted(name), f"several fuels have this number; write one of {names}")
+    else:
+        intake.fault(row, column, quoted(name), "no fuel has this name or UN number; see the list of fuels")
+    return None
+
+
+def _rate(rate: Rate | None) -> dict[str, Any]:
+    return {"rate": rate.value if rate else None, "rate_unit": rate.unit if rate else ""}
+
+
+def take_listings(intake: Intake) -> None:
+    """Listings by concentrate, fuel or group, and use; the rate keeps the unit it was published in."""
+    wanted = []
+    for row in intake.rows["listings"]:
+        concentrate = intake.find("concentrates", row, "concentrate")
+        fuel = find_fuel(intake, row, "fuel")
+        if concentrate is None or (row["fuel"] and fuel is None) or not row.sound("use", "percent", "fuel_group"):
+            continue
+        key: Key = (concentrate.pk, fuel.pk if fuel else None, row["fuel_group"], row["use"])
+        values = {
+            "concentrate": concentrate,
+            "fuel": fuel,
+            "fuel_group": row["fuel_group"],
+            "use": row["use"],
+            "pct": row["percent"],
+            "pct_high": row["percent_high"],
+            **_rate(row["rate"]),
+            "minutes": _float(row["minutes"]),
+            "aspirating": bool(row["aspirating"]),
+            "source": row["source"],
+            "edition": row["edition"],
+        }
+        wanted.append(Wanted(row, key, values))
+    intake.keep("listings", Listing, wanted)
+
+
+def take_lots(intake: Intake) -> None:
+    """Lots by concentrate and batch."""
+    wanted = []
+    for row in intake.rows["lots"]:
+        concentrate = intake.find("concentrates", row, "concentrate")
+        if concentrate is None or not row.sound("batch"):
+            continue
+        values = {
+            "department": intake.department,
+            "concentrate": concentrate,
+            "batch": row["batch"],
+            **_dated(row["made_on"], "made_on", "made_precision"),
+            **_dated(row["makers_date"], "makers_date", "date_precision"),
+            "price_minor_per_l": _price(row["price"]),
+            "currency": row["currency"],
+            "recalled_on": row["recalled_on"],
+            "recall_reference": row["recall_reference"],
+        }
+        wanted.append(Wanted(row, (concentrate.pk, folded(row["batch"])), values))
+    intake.keep("lots", Lot, wanted)
+
+
+def _dated(read: Any, day: str, precision: str) -> dict[str, Any]:
+    return {day: read.day if read else None, precision: read.precision if read else "day"}
+
+
+def _price(price: Price | None) -> int | None:
+    return None if price is None else round(float(price.amount) * 100 / to_si(1, price.per))
+
+
+def find_owner(intake: Intake, row: Row) -> tuple[Unit | None, Vehicle | None]:
+    """The unit or vehicle that an appliance, a line or a setup belongs to."""
+    return intake.find("units", row, "unit"), intake.find("vehicles", row, "vehicle")
+
+
+def take_appliances(intake: Intake) -> None:
+    """Appliances by owner and name."""
+    wanted = []
+    for row in intake.rows["appliances"]:
+        unit, vehicle = find_owner(intake, row)
+        if (unit is None and vehicle is None) or not row.sound("name", "kind"):
+            continue
+        values = {
+            "department": intake.department,
+            "unit": unit,
+            "vehicle": vehicle,
+            "name": row["name"],
+            "kind": row["kind"],
+            "rated_flow_lpm": row["rated_flow"],
+            "rating_basis": row["rating_basis"] or "solution at any setting",
+            "settings_pct": list(row["settings"]),
+            "foam_feed_lpm": row["foam_feed"],
+            "plate_back_pressure_kpa": row["plate_back_pressure"],
+            "plate_lift_m": row["plate_lift"],
+            "accepts_thick": row["accepts_thick"] is not False,
+            "aspirating": bool(row["aspirating"]),
+            "state": STATES[row["state"] or "in service"],
+        }
+        wanted.append(Wanted(row, (_pk(unit), _pk(vehicle), folded(row["name"])), values))
+    intake.keep("appliances", Appliance, wanted)
+
+
+def _pk(record: Any) -> int | None:
+    return record.pk if record else None
+
+
+def _find_of_rig(intake: Intake, sheet: str, row: Row, column: str, owners: Any) -> Any:
+    """A thing by its name on the same unit or vehicle, or on the vehicle or unit that goes with it."""
+    name = row[column]
+    if not name or not row.sound(column):
+        return None
+    unit, vehicle = owners
+    running = intake.running
+    partner = running.get(unit.pk) if unit else next((u for u, v in running.items() if v == vehicle.pk), None)
+    same, other = ((unit.pk, None), (None, partner)) if unit else ((None, vehicle.pk), (partner, None))
+    for owner in (same, other):
+        found = intake.known[sheet].get((*owner, folded(name)))
+        if found:
+            return found
+    rig = row["unit"] or row["vehicle"]
+    intake.fault(row, column, quoted(name), f"{rig} has nothing of this name; name a thing of the same rig")
+    return None
+
+
+def take_lines(intake: Intake) -> None:
+    """Foam lines by owner and name, with their hose."""
+    wanted, legs = [], {}
+    for row in intake.rows["lines"]:
+        owners = find_owner(intake, row)
+        if owners == (None, None) or not row.sound("name"):
+            continue
+        proportioner = _find_of_rig(intake, "appliances", row, "proportioner", owners)
+        nozzle = _find_of_rig(intake, "appliances", row, "nozzle", owners)
+        if proportioner is None:
+            continue
+        key = (_pk(owners[0]), _pk(owners[1]), folded(row["name"]))
+        wanted.append(Wanted(row, key, _line_values(intake, row, owners, proportioner, nozzle)))
+        legs[key] = row["hose"]
+    intake.keep("lines", FoamLine, wanted)
+    _keep_legs(intake, legs)
+
+
+def _line_values(intake: Intake, row: Row, owners: Any, proportioner: Any, nozzle: Any) -> dict[str, Any]:
+    return {
+        "department": intake.department,
+        "unit": owners[0],
+        "vehicle": owners[1],
+        "name": row["name"],
+        "proportioner": proportioner,
+        "nozzle": nozzle,
+        "flow_lpm": row["flow"],
+        "nozzle_kpa": row["nozzle_pressure"],
+        "inlet_kpa": row["inlet_pressure"],
+        "appliance_loss_kpa": row["appliance_loss"] or 0.0,
+        "height_m": row["height"] or 0.0,
+        "lift_m": row["lift"] or 0.0,
+        "parked_pct": row["parked"],
+        "present_pct": row["present"],
+        "present_seen_at": intake.now if row["present"] else None,
+        "pails": bool(row["pails"]),
+    }
+
+
+def _keep_legs(intake: Intake, legs: dict[Key, Any]) -> None:
+    """The hose of a line is stated as a whole: where it differs, the old legs go and the new ones come."""
+    lines = {intake.known["lines"][key].pk: stated for key, stated in legs.items()}
+    kept: dict[int, list[tuple[float, float]]] = {line: [] for line in lines}
+    for line, length, diameter in HoseLeg.objects.filter(line__in=lines).values_list("line", "length_m", "diameter_in"):
+        kept[line].append((length, float(diameter)))
+    changed = {
+        line: stated for line, stated in lines.items() if kept[line] != [(s.length_m, s.diameter_in) for s in stated]
+    }
+    HoseLeg.objects.filter(line__in=changed).delete()
+    HoseLeg.objects.bulk_create(
+        HoseLeg(line_id=line, n=n, length_m=leg.length_m, diameter_in=leg.diameter_in)
+        for line, stated in changed.items()
+        for n, leg in enumerate(stated, 1)
+    )
+
+
+def take_sources(intake: Intake) -> None:
+    """Which containers feed which line; after containers, since it names them."""
+    kept = set(LineSource.objects.filter(line__department=intake.department).values_list("line", "container"))
+    new = []
+    for row in intake.rows["lines"]:
+        line = _known_of(intake, "lines", row, row["name"])
+        for name in row["sources"] if line else ():
+            container = intake.known["containers"].get((folded(name),))
+            if container is None:
+                intake.fault(row, "sources", quoted(name), "no container has this code")
+            elif (line.pk, container.pk) not in kept:
+                kept.add((line.pk, container.pk))
+                new.append(LineSource(line=line, container=container))
+    LineSource.objects.bulk_create(new)
+
+
+def _known_of(intake: Intake, sheet: str, row: Row, name: str) -> Any:
+    unit = intake.known["units"].get((folded(row["unit"]),)) if row["unit"] else None
+    vehicle = intake.known["vehicles"].get((folded(row["vehicle"]),)) if row["vehicle"] else None
+    return intake.known[sheet].get((_pk(unit), _pk(vehicle), folded(name)))
+
+
+def take_setups(intake: Intake) -> None:
+    """Setups by owner and name, and the lines that run together in each."""
+    wanted = []
+    members: dict[Key, list[Any]] = {}
+    for row in intake.rows["setups"]:
+        owners = find_owner(intake, row)
+        if owners == (None, None) or not row.sound("name", "lines"):
+            continue
+        key = (_pk(owners[0]), _pk(owners[1]), folded(row["name"]))
+        values = {"department": intake.department, "unit": owners[0], "vehicle": owners[1], "name": row["name"]}
+        wanted.append(Wanted(row, key, values))
+        members[key] = [found for name in row["lines"] if (found := _line_named(intake, row, name, owners))]
+    intake.keep("setups", Setup, wanted)
+    kept = set(SetupLine.objects.filter(setup__department=intake.department).values_list("setup", "line"))
+    SetupLine.objects.bulk_create(
+        SetupLine(setup=intake.known["setups"][key], line=line)
+        for key, lines in members.items()
+        for line in lines
+        if (intake.known["setups"][key].pk, line.pk) not in kept
+    )
+
+
+def _line_named(intake: Intake, row: Row, name: str, owners: Any) -> Any:
+    found = intake.known["lines"].get((_pk(owners[0]), _pk(owners[1]), folded(name)))
+    if found is None:
+        intake.fault(row, "lines", quoted(name), f"{row['unit'] or row['vehicle']} has no line of this name")
+    return found
+
+
+def take_duties(intake: Intake) -> None:
+    """Design spills and the other duties, by unit and name."""
+    wanted = []
+    for row in intake.rows["design_spills"]:
+        unit = intake.find("units", row, "unit")
+        fuel = find_fuel(intake, row, "fuel")
+        if unit is None or (row["fuel"] and fuel is None) or row.bad:
+            continue
+        values = {
+            "department": intake.department,
+            "unit": unit,
+            "name": row["name"],
+            "kind": DUTY_KINDS[row["kind"]],
+            "fuel": fuel,
+            "area_m2": row["area"],
+            "use": row["use"],
+            "purpose": row["purpose"] or "fire",
+            **_rate(row["rate"]),
+            "minutes": _float(row["minutes"]),
+            "supply": row["supply"],
+            "supply_lpm": row["supply_flow"],
+            "tankfuls": _float(row["tankfuls"]),
+            "required_water_l": _litres(row["required_water"]),
+            "other_agent_kg": row["other_agent"],
+            "source": row["source"],
+        }
+        wanted.append(Wanted(row, (unit.pk, folded(row["name"])), values))
+    intake.keep("design_spills", Duty, wanted)
+
+
+def find_lot(intake: Intake, row: Row, column: str = "lot") -> Lot | None:
+    """A lot by its concentrate and batch, or by a batch that only one concentrate has."""
+    batch = row[column]
+    if not batch or not row.sound(column, "concentrate"):
+        return None
+    if row["concentrate"]:
+        concentrate = intake.find("concentrates", row, "concentrate")
+        if concentrate is None:
+            return None
+        found: Lot | None = intake.known["lots"].get((concentrate.pk, folded(batch)))
+        if found is None:
+            intake.fault(row, column, quoted(batch), f"{concentrate} has no lot of this number on the sheet Lots")
+        return found
+    if "lots by batch" not in intake.known:
+        by_batch: dict[Key, Any] = {}
+        for lot in intake.known["lots"].values():
+            by_batch.setdefault((folded(lot.batch),), []).append(lot)
+        intake.known["lots by batch"] = by_batch
+    several = intake.known["lots by batch"].get((folded(batch),), [])
+    if len(several) == 1:
+        return several[0]  # type: ignore[no-any-return] # known holds records of every kind
+    right = (
+        "several concentrates have a lot of this number; name the concentrate" if several else "no lot has this number"
+    )
+    intake.fault(row, column, quoted(batch), right)
+    return None
+
+
+def take_samples(intake: Intake) -> None:
+    """Samples by what was sampled and when."""
+    wanted = []
+    for row in intake.rows["samples"]:
+        container = intake.find("containers", row, "container")
+        lot = find_lot(intake, row)
+        if (container is None and lot is None) or row.bad:
+            continue
+        values = {
+            "department": intake.department,
+            "lot": lot,
+            "container": container,
+            "taken_on": row["taken_on"],
+            "passed": row["passed"],
+            "good_through": row["good_through"],
+            "report": row["report"],
+        }
+        wanted.append(Wanted(row, (_pk(lot), _pk(container), row["taken_on"]), values))
+    intake.keep("samples", Sample, wanted)
+
+
+def take_line_tests(intake: Intake) -> None:
+    """Proportioning tests by line, concentrate, day and setting."""
+    wanted = []
+    for row in intake.rows["line_tests"]:
+        owners = find_owner(intake, row)
+        concentrate = intake.find("concentrates", row, "concentrate")
+        if owners == (None, None) or concentrate is None or row.bad:
+            continue
+        line = _find_of_rig(intake, "lines", row, "line", owners)
+        if line is None:
+            continue
+        values = {
+            "department": intake.department,
+            "line": line,
+            "concentrate": concentrate,
+            "tested_on": row["on"],
+            "set_pct": row["set"],
+            "measured_pct": row["measured"],
+            "passed": row["passed"] is not False,
+            "good_through": row["good_through"],
+            "method": row["method"],
+            "band": row["band"] or "standard",
+        }
+        wanted.append(Wanted(row, (line.pk, concentrate.pk, row["on"], row["set"]), values))
+    intake.keep("line_tests", LineTest, wanted)

@@ -1,0 +1,113 @@
+"""The one writer of the ledger.
+
+1. Lock every container that the drafts touch, in the order of their ids, and only then look.
+2. A movement whose id is in the book already is not posted again; with another body it is refused.
+3. Apply each draft in turn to what the containers hold, refusing what cannot be.
+4. Write holdings and containers, then lines, relocations and markings, and the headers last.
+
+All of it happens in one transaction: either every draft is in the book, or none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import NamedTuple
+from uuid import UUID
+
+from django.db import transaction
+
+from readiness.actions.book import BATCH, Book
+from readiness.actions.clock import SYSTEM_CLOCK, Clock
+from readiness.actions.drafts import Draft, Refused, SameIdOtherBody
+from readiness.actions.permissions import Acting
+from readiness.models import Department, Movement
+
+CLOCK_SKEW = timedelta(minutes=10)  # how far a phone's clock may run ahead; from memory, unconfirmed
+
+
+class Posted(NamedTuple):
+    """A movement in the book; `again` when it had been there before this call."""
+
+    movement_id: UUID
+    again: bool
+
+
+def post(department: Department, draft: Draft, *, acting: Acting, clock: Clock = SYSTEM_CLOCK) -> Posted:
+    """Post one movement. Raises Refused with a sentence; then nothing has changed."""
+    return post_many(department, (draft,), acting=acting, clock=clock)[0]
+
+
+def post_many(
+    department: Department, drafts: Sequence[Draft], *, acting: Acting, clock: Clock = SYSTEM_CLOCK
+) -> list[Posted]:
+    """Post movements in the order given, all or none. Raises Refused with a sentence; then nothing has changed."""
+    with transaction.atomic():
+        book = Book(department, drafts)
+        known = _known(drafts)
+        now = clock.now()
+        fresh: list[Draft] = []
+        posted: list[Posted] = []
+        for draft in drafts:
+            again = draft.id in known
+            if again:
+                _same_body(draft, known[draft.id])
+            else:
+                _not_ahead(draft, now)
+                _apply(book, draft)
+                known[draft.id] = draft.digest
+                fresh.append(draft)
+            posted.append(Posted(draft.id, again))
+        book.write()
+        Movement.objects.bulk_create((_header(department, draft, acting, now) for draft in fresh), batch_size=BATCH)
+    return posted
+
+
+def _apply(book: Book, draft: Draft) -> None:
+    try:
+        book.apply(draft)
+    except Refused as refused:
+        refused.draft = draft
+        raise
+
+
+def _known(drafts: Sequence[Draft]) -> dict[UUID, str]:
+    """Ids that are in the book, whichever department's: an id is used once in the world."""
+    ids = [draft.id for draft in drafts]
+    found: dict[UUID, str] = {}
+    for start in range(0, len(ids), BATCH):
+        rows = Movement.objects.filter(id__in=ids[start : start + BATCH])
+        found.update(rows.values_list("id", "body_sha256"))
+    return found
+
+
+def _same_body(draft: Draft, known: str) -> None:
+    if draft.digest != known:
+        raise SameIdOtherBody(
+            f"An entry with the id {draft.id} is in the book already, with another content: nothing was changed."
+        )
+
+
+def _not_ahead(draft: Draft, now: datetime) -> None:
+    if draft.happened_at > now + CLOCK_SKEW:
+        raise Refused(
+            f"{draft.happened_at:%Y-%m-%d %H:%M} UTC was read, which lies in the future: "
+            f"it is {now:%Y-%m-%d %H:%M} UTC. Enter when it happened."
+        )
+
+
+def _header(department: Department, draft: Draft, acting: Acting, now: datetime) -> Movement:
+    return Movement(
+        id=draft.id,
+        department=department,
+        kind=draft.kind,
+        happened_at=draft.happened_at,
+        recorded_at=now,
+        recorded_by=acting.user,
+        identity=acting.identity,
+        device=acting.device,
+        reason=draft.reason,
+        incident=draft.incident,
+        corrects_id=draft.corrects,
+        body_sha256=draft.digest,
+    )

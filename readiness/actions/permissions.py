@@ -1,0 +1,71 @@
+"""Who acts, and what each role may do."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from readiness.models import Department, Device, Membership, Role, User
+from readiness.models.movements import Identity
+
+
+class NotAllowed(Exception):
+    """The person may see this department but not do this; the text is a sentence for them."""
+
+
+class Acting(NamedTuple):
+    """Who acts and how that was known; no user means the installation's owner at the command line."""
+
+    user: User | None
+    identity: Identity
+    device: Device | None = None
+
+
+OWNER = Acting(None, Identity.COMMAND)
+
+_ALL_HANDS = frozenset({Role.CREW, Role.OFFICER, Role.LOGISTICS, Role.INSTRUCTOR, Role.CHIEF})
+_OFFICERS = frozenset({Role.OFFICER, Role.LOGISTICS, Role.CHIEF})
+_STOCK = frozenset({Role.LOGISTICS, Role.CHIEF})
+
+MAY: dict[str, frozenset[Role]] = {
+    "check": _ALL_HANDS,
+    "use": _ALL_HANDS,
+    "pour": _ALL_HANDS,
+    "open": _ALL_HANDS,
+    "flush": _ALL_HANDS,
+    "drill": frozenset({Role.INSTRUCTOR, Role.LOGISTICS, Role.CHIEF}),
+    "override": _OFFICERS | {Role.CHIEF},
+    "change over": _OFFICERS,
+    "mark mixed": _OFFICERS,
+    "inspect": _OFFICERS,
+    "quarantine": _OFFICERS,
+    "settle": _OFFICERS,
+    "receive": _STOCK,
+    "move": _STOCK,
+    "dispose": _STOCK,
+    "correct": _STOCK,
+    "recall": _STOCK,
+    "workbook": _STOCK,
+    "policy": frozenset({Role.CHIEF}),
+}
+
+
+def role_in(user: User, department: Department) -> Role | None:
+    """The person's role in the department, or None for an outsider."""
+    found = Membership.objects.filter(user=user, department=department, to_on__isnull=True).values_list(
+        "role", flat=True
+    )
+    role = found.first()
+    return Role(role) if role else None
+
+
+def require(acting: Acting, department: Department, action: str) -> None:
+    """Raise NotAllowed unless the acting person's role may do `action`; the owner at the command line may."""
+    if acting.user is None:
+        if acting.identity not in (Identity.COMMAND, Identity.IMPORT):
+            raise NotAllowed("Nobody is signed in: sign in first.")
+        return
+    role = role_in(acting.user, department)
+    if role is None or role not in MAY[action]:
+        allowed = ", ".join(sorted(each.label for each in MAY[action]))
+        has = f"as {role.label} you" if role else "you"
+        raise NotAllowed(f"To {action} is for: {allowed}; {has} may not.")

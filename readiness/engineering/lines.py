@@ -1,0 +1,176 @@
+"""One foam line with one concentrate at one setting: what it flows, what it draws, and what is wrong with it."""
+
+from datetime import date
+from typing import NamedTuple
+
+from readiness.engineering.deficiencies import found
+from readiness.engineering.hydraulics import LineDraw, back_pressure_kpa, line_draw
+from readiness.engineering.proportioning import band, fault_of, good_through, solution_flow_lpm
+from readiness.engineering.records import RANK, Concentrate, Deficiency, Line, LineTest, Policy
+from readiness.engineering.steps import Say
+
+_NEARLY = 1 - 1e-9
+NO_TEST = date.min  # never made: out of date on every day
+
+
+class Running(NamedTuple):
+    """A line as it would run. ``rank`` is the worst severity of its faults that no date changes."""
+
+    line: Line
+    nozzle_lpm: float
+    flow_lpm: float
+    draw: int  # max(p, last measured however old) [1/100 point]
+    rich: int  # the rich end of the band, or what was measured if more
+    test_through: date  # last day on which a test is in date; NO_TEST without one; date.max where none is asked
+    faults: tuple[Deficiency, ...]
+    rank: int
+    lay: LineDraw | None
+    test_fault: bool  # whether its tests are at fault whatever the day
+
+
+class Tested(NamedTuple):
+    """What the tests of a line say about one concentrate at one setting."""
+
+    draw: int
+    through: date
+    fault: Deficiency | None
+
+
+def _newest(tests: tuple[LineTest, ...], concentrate_id: int, pct: int) -> LineTest | None:
+    mine = [test for test in tests if test.concentrate_id == concentrate_id and test.setting == pct]
+    return max(mine, key=lambda test: test.on) if mine else None
+
+
+def _converted(line: Line, concentrate_id: int, since: date) -> bool:
+    """Whether a fixed line was last tested with another concentrate. A pick-up tube changes pails by the minute."""
+    return not line.pails and any(test.concentrate_id != concentrate_id and test.on > since for test in line.tests)
+
+
+def _missing_test(line: Line, concentrate_id: int, pct: int) -> Deficiency:
+    subject = ("line", line.id)
+    if _converted(line, concentrate_id, date.min) and all(t.concentrate_id != concentrate_id for t in line.tests):
+        return found("converted_not_retested", subject, line.name)
+    return found("test_never", subject, line.name, quantity="pct", required=pct)
+
+
+def _test_fault(line: Line, test: LineTest) -> Deficiency | None:
+    code = fault_of(test, vehicle=line.vehicle_band)
+    if code:
+        least, greatest = band(test.setting, vehicle=line.vehicle_band)
+        bound = greatest if code == "test_rich" else least
+        subject = ("line", line.id)
+        return found(code, subject, line.name, "pct", test.measured, bound, test.on)
+    if _converted(line, test.concentrate_id, test.on):
+        return found("converted_not_retested", ("line", line.id), line.name)
+    return None
+
+
+def tested(line: Line, concentrate_id: int, pct: int, policy: Policy) -> Tested:
+    """Draw = max(p, last measured, however old); the day its test lasts; a lean, rich or missing test.
+
+    A lean test never shrinks the need, and a failed one stays failed when it grows old.
+    """
+    test = _newest(line.tests, concentrate_id, pct)
+    if test is None:
+        return Tested(pct, NO_TEST, _missing_test(line, concentrate_id, pct))
+    fault = _test_fault(line, test)
+    return Tested(max(pct, test.measured), good_through(test, policy), fault)
+
+
+def _made_for(line: Line, concentrate: Concentrate, pct: int, aspirating: bool, faults: list[Deficiency]) -> None:
+    """Setting offered, viscosity accepted, nozzle as the listing asks, in service."""
+    subject = ("line", line.id)
+    if not line.in_service:
+        faults.append(found("line_out_of_service", subject, line.name))
+    if pct not in line.offered:
+        faults.append(found("setting_not_offered", subject, line.name, quantity="pct", required=pct))
+    if concentrate.shear_thinning and not line.thick_ok:
+        faults.append(found("too_thick", subject, line.name))
+    if aspirating and not line.aspirating:
+        faults.append(found("aspirating_missing", subject, line.name))
+
+
+def _in_hand(line: Line, nozzle_lpm: float, faults: list[Deficiency]) -> None:
+    """What a hand at the scene cures: setting, gallonage ring; and the flush that was not logged."""
+    subject = ("line", line.id)
+    if line.present is not None and line.parked is not None and line.present != line.parked:
+        faults.append(found("setting_not_parked", subject, line.name, "pct", line.present, line.parked))
+    if nozzle_lpm != line.flow_lpm:
+        faults.append(found("ring_to_turn", subject, line.name, "flow", line.flow_lpm, nozzle_lpm))
+    if not line.flushed:
+        faults.append(found("flush_not_logged", subject, line.name))
+
+
+def _eductor_flow(line: Line, nozzle_lpm: float, pct: int, faults: list[Deficiency]) -> float:
+    """Flow of solution, with the nozzle matched to the eductor's plate [L/min]."""
+    if line.rated_lpm is None:
+        return nozzle_lpm
+    if nozzle_lpm < line.rated_lpm * _NEARLY:
+        faults.append(found("nozzle_below_eductor", ("line", line.id), line.name, "flow", nozzle_lpm, line.rated_lpm))
+        return nozzle_lpm
+    if nozzle_lpm * _NEARLY > line.rated_lpm:
+        faults.append(found("nozzle_above_eductor", ("line", line.id), line.name, "flow", nozzle_lpm, line.rated_lpm))
+    return solution_flow_lpm(line.rated_lpm, line.basis, pct)
+
+
+def _laid(line: Line, flow_lpm: float, policy: Policy, faults: list[Deficiency], say: Say) -> LineDraw | None:
+    """Back pressure, lift and pick-up tube of an eductor whose lay is known."""
+    lay = line.lay
+    if lay is None:
+        return None
+    drawn, subject = line_draw(lay, flow_lpm, policy.back_pressure_share), ("line", line.id)
+    if not drawn.draws:
+        faults.append(found("no_pick_up", subject, line.name, "pressure", drawn.back_pressure_kpa, drawn.limit_kpa))
+    if lay.plate_lift_m is not None and lay.lift_m > lay.plate_lift_m:
+        faults.append(found("lift_too_high", subject, line.name, "length", lay.lift_m, lay.plate_lift_m))
+    if not lay.tube_original:
+        faults.append(found("tube_not_original", subject, line.name))
+    if say is not None:
+        back_pressure_kpa(lay, flow_lpm, say)
+        _say_limit(drawn, lay.inlet_kpa, say)
+    return drawn
+
+
+def _say_limit(drawn: LineDraw, inlet_kpa: float, say: Say) -> None:
+    if say is None:
+        return
+    numbers = (("inlet", inlet_kpa, "kPa"), ("share of inlet", 100 * drawn.share, "%"))
+    say("Back-pressure limit", "plate, else share × inlet", numbers, drawn.limit_kpa, "kPa", "published values H1, H8")
+    if drawn.longest_m is not None:
+        formula = "(limit − nozzle − appliances − elevation) ÷ friction a metre"
+        say(
+            "Longest stretch", formula, (("limit", drawn.limit_kpa, "kPa"),), drawn.longest_m, "m", "published value H3"
+        )
+
+
+def run_line(
+    line: Line,
+    nozzle_lpm: float,
+    concentrate: Concentrate,
+    pct: int,
+    *,
+    aspirating: bool,
+    policy: Policy,
+    asks_test: bool = True,
+    say: Say = None,
+) -> Running:
+    """The line with this nozzle flow [L/min], concentrate and setting [1/100 point].
+
+    asks_test: a Class B line without a test is unverified; a Class A line is not, though a failed test still counts.
+    """
+    faults: list[Deficiency] = []
+    _made_for(line, concentrate, pct, aspirating, faults)
+    _in_hand(line, nozzle_lpm, faults)
+    flow = _eductor_flow(line, nozzle_lpm, pct, faults)
+    lay = _laid(line, flow, policy, faults, say)
+    draw, through, fault = tested(line, concentrate.id, pct, policy)
+    if not asks_test and (fault is None or fault.severity != "not_ready"):
+        through, fault = date.max, None
+    if fault is not None:
+        faults.append(fault)
+    rank = max([RANK[each.severity] for each in faults], default=0)
+    rich = max(draw, band(pct, vehicle=line.vehicle_band)[1])
+    if say is not None:
+        numbers = (("p", pct / 100, "%"), ("last measured or p", draw / 100, "%"))
+        say(f"Draw of {line.name}", "max(p, last measured)", numbers, draw / 100, "%", "published value P1")
+    return Running(line, nozzle_lpm, flow, draw, rich, through, tuple(faults), rank, lay, fault is not None)

@@ -1,0 +1,79 @@
+"""What a unit is planned for: design spills, and the Class A and airport duties that stand beside them."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import Q
+
+from readiness.models.catalogue import Fuel, ListingUse
+from readiness.models.fields import one_of, quantity
+from readiness.models.fleet import Unit
+from readiness.models.organisation import Department
+
+
+class DutyKind(models.TextChoices):
+    """The three ways in which a need for concentrate is stated."""
+
+    SPILL = "spill", "design spill"
+    CLASS_A = "class-a", "Class A"
+    AIRPORT = "airport", "airport"
+
+
+class Purpose(models.TextChoices):
+    """What the foam is to do on a design spill."""
+
+    FIRE = "fire"
+    VAPOR = "vapor suppression"
+
+
+class Supply(models.TextChoices):
+    """Where water comes from when the tank is dry; empty means nobody named it."""
+
+    NOT_NAMED = "", "not named"
+    HYDRANT = "hydrant"
+    DRAFTING = "drafting"
+    TENDERS = "tenders"
+    NONE = "none"
+
+
+class Duty(models.Model):
+    """A design spill (fuel, footprint, use), a Class A duty (tankfuls) or an airport duty (twice the water)."""
+
+    department = models.ForeignKey(Department, models.PROTECT, related_name="duties")
+    unit = models.ForeignKey(Unit, models.PROTECT, related_name="duties")
+    name = models.CharField(max_length=120)
+    kind = models.CharField(max_length=8, choices=DutyKind.choices)
+    fuel = models.ForeignKey(Fuel, models.PROTECT, null=True, blank=True, related_name="duties")
+    area_m2 = quantity()
+    use = models.CharField(max_length=8, choices=ListingUse.choices, blank=True)
+    purpose = models.CharField(max_length=18, choices=Purpose.choices, default=Purpose.FIRE)
+    rate = models.DecimalField(max_digits=7, decimal_places=4, null=True, blank=True)
+    rate_unit = models.CharField(max_length=8, blank=True)
+    minutes = models.FloatField(null=True, blank=True)
+    supply = models.CharField(max_length=8, choices=Supply.choices, blank=True)
+    supply_lpm = quantity()
+    tankfuls = quantity()
+    required_water_l = quantity()
+    other_agent_kg = quantity()
+    source = models.TextField()
+    retired_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["id"]
+        verbose_name_plural = "duties"
+        constraints = [
+            models.UniqueConstraint(fields=["unit", "name"], name="duty_once_in_unit"),
+            one_of("kind", DutyKind.values, "duty_kind_known"),
+            one_of("purpose", Purpose.values, "duty_purpose_known"),
+            one_of("supply", Supply.values, "duty_supply_known"),
+            one_of("rate_unit", ["", "gpm_ft2", "lpm_m2"], "duty_rate_unit_known"),
+            models.CheckConstraint(
+                condition=(Q(kind="spill", fuel__isnull=False, area_m2__gt=0) & ~Q(use=""))
+                | Q(kind="class-a", tankfuls__gt=0)
+                | Q(kind="airport", required_water_l__gt=0),
+                name="duty_states_its_need",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name

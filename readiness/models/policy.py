@@ -1,0 +1,71 @@
+"""A department's rules. Each default names where it comes from; a chief may change any of them."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from django.db import models
+
+from readiness.models.fields import one_of
+from readiness.models.organisation import Department
+
+
+class Rule(NamedTuple):
+    """A rule's default, its unit for people, and the source of the default."""
+
+    default: int | bool | str
+    unit: str
+    source: str
+
+
+RULES: dict[str, Rule] = {
+    "back_pressure_share": Rule(
+        6500,
+        "1/100 % of inlet pressure",
+        "65 % of inlet: trade article on foam eductors, read in a stored copy; makers' plates state 65 to 70 %",
+    ),
+    "unit_hold_back": Rule(0, "1/100 % of need", "common practice, no source"),
+    "hazard_hold_back": Rule(2000, "1/100 % of need", "common practice, no source"),
+    "check_interval_h": Rule(24, "hours", "start-of-shift checks: public trade articles"),
+    "reserve_check_interval_h": Rule(168, "hours", "weekly inventory by compartment: public trade articles"),
+    "sample_interval_d": Rule(365, "days", "yearly sample: two public sources; one says 5 to 10 years"),
+    "test_interval_d": Rule(365, "days", "yearly proportioning test: public trade articles"),
+    "opened_limit_d": Rule(365, "days", "from memory, unconfirmed"),
+    "expiry_warn_d": Rule(365, "days", "budget year; common practice, no source"),
+    "rich_end": Rule("caution", "caution | short", "common practice, no source"),
+    "add_concentrates": Rule(False, "yes | no", "concentrates never meet in one container: public trade articles"),
+    "plain_on_e10": Rule(
+        "no", "no | limited", "in published 2007 tests only AR-AFFF passed on E10 and E95: public article"
+    ),
+    "dead_band_ml": Rule(0, "mL", "added to each gauge's own resolution; common practice, no source"),
+}
+
+
+class Policy(models.Model):
+    """One row a department; the names are the keys of RULES."""
+
+    department = models.OneToOneField(Department, models.PROTECT, related_name="policy")
+    back_pressure_share = models.PositiveSmallIntegerField(default=RULES["back_pressure_share"].default)
+    unit_hold_back = models.PositiveSmallIntegerField(default=RULES["unit_hold_back"].default)
+    hazard_hold_back = models.PositiveSmallIntegerField(default=RULES["hazard_hold_back"].default)
+    check_interval_h = models.PositiveIntegerField(default=RULES["check_interval_h"].default)
+    reserve_check_interval_h = models.PositiveIntegerField(default=RULES["reserve_check_interval_h"].default)
+    sample_interval_d = models.PositiveIntegerField(default=RULES["sample_interval_d"].default)
+    test_interval_d = models.PositiveIntegerField(default=RULES["test_interval_d"].default)
+    opened_limit_d = models.PositiveIntegerField(default=RULES["opened_limit_d"].default)
+    expiry_warn_d = models.PositiveIntegerField(default=RULES["expiry_warn_d"].default)
+    rich_end = models.CharField(max_length=8, default=RULES["rich_end"].default)
+    add_concentrates = models.BooleanField(default=bool(RULES["add_concentrates"].default))
+    plain_on_e10 = models.CharField(max_length=8, default=RULES["plain_on_e10"].default)
+    dead_band_ml = models.PositiveIntegerField(default=RULES["dead_band_ml"].default)
+    region_packs = models.JSONField(default=list, blank=True)
+
+    class Meta:
+        verbose_name_plural = "policies"
+        constraints = [
+            one_of("rich_end", ["caution", "short"], "policy_rich_end_known"),
+            one_of("plain_on_e10", ["no", "limited"], "policy_plain_on_e10_known"),
+        ]
+
+    def __str__(self) -> str:
+        return f"policy of {self.department}"
