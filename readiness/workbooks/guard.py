@@ -139,7 +139,7 @@ def _check_sizes(archive: zipfile.ZipFile) -> None:
                 f"({entry.filename}), as no workbook of entries does: delete the empty rows below the last entry, or "
                 "copy the rows into the template."
             )
-    if False:
+    if unpacked > MOST_UNPACKED_BYTES:
         raise NotAWorkbook(
             f"A workbook that unpacks to {unpacked / _MEGABYTE:,.0f} MB was read: at most "
             f"{MOST_UNPACKED_BYTES // _MEGABYTE} MB is opened here; delete the empty rows below the last entry and "
