@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import datetime
+from functools import cached_property
 from typing import NamedTuple
 from uuid import UUID
 
@@ -79,7 +80,12 @@ class Book:
         self.states = _lock(department, ids, moving=any(draft.moves for draft in drafts))
         self.lots = _lots(department, drafts, self.states.values())
         self.places = _places(department, drafts, self.states)
-        self.compatible = _compatible(department)
+        self.places_before = {state.row.place_id for state in self.states.values()}
+
+    @cached_property
+    def compatible(self) -> list[frozenset[int]]:
+        """Which concentrates may meet; asked only when some would."""
+        return _compatible(self.department)
 
     # -- applying ---------------------------------------------------------------------------------------------------
 
@@ -199,8 +205,10 @@ class Book:
     def _one_concentrate(self, state: State) -> None:
         """Whatever the movement did, a container that is not mixed holds what it is set aside for."""
         row = state.row
-        allowed = {row.concentrate_id}.union(*(group for group in self.compatible if row.concentrate_id in group))
-        if not row.mixed and any(self.lots[lot].concentrate not in allowed for lot in state.holdings):
+        others = {self.lots[lot].concentrate for lot in state.holdings} - {row.concentrate_id}
+        if row.mixed or not others:
+            return
+        if not others.issubset(set().union(*(group for group in self.compatible if row.concentrate_id in group))):
             raise Refused(f"{row} has been cleaned or filled with something else since: this cannot go back into it.")
 
     def _fitted(self, lines: list[Line]) -> list[Line]:
@@ -303,6 +311,16 @@ class Book:
             )
         )
 
+    @property
+    def places_touched(self) -> list[tuple[int | None, int | None]]:
+        """(unit, vehicle) of every place where a touched container was or is."""
+        touched = [state for state in self.states.values() if state.touched]
+        if not touched:
+            return []
+        ids = {state.row.place_id for state in touched} | self.places_before
+        known = [place for place in ids if place is not None]
+        return list(Place.objects.filter(pk__in=known).order_by().values_list("unit", "vehicle").distinct())
+
     # -- writing ----------------------------------------------------------------------------------------------------
 
     def write(self) -> None:
@@ -380,10 +398,10 @@ def _lock(department: Department, ids: Sequence[int], *, moving: bool) -> dict[i
     moved: dict[int, datetime] = {}
     for start in range(0, len(ids), BATCH):
         part = ids[start : start + BATCH]
-        found = Container.objects.select_for_update(of=("self",)).select_related("concentrate")
-        for row in found.filter(department=department, id__in=part).order_by("id"):
+        for row in Container.objects.select_for_update().filter(department=department, id__in=part).order_by("id"):
             rows[row.pk] = row
-        for container, lot, ml in Holding.objects.filter(container__in=part).values_list("container", "lot", "ml"):
+        held = Holding.objects.filter(container__in=part).order_by()
+        for container, lot, ml in held.values_list("container", "lot", "ml"):
             holdings[container][lot] = ml
         if moving:
             last = Relocation.objects.filter(container__in=part).values("container")

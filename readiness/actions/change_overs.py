@@ -9,6 +9,7 @@ from django.db import transaction
 from readiness.actions.changes import Changed, record_changes
 from readiness.actions.clock import SYSTEM_CLOCK, Clock
 from readiness.actions.drafts import Refused
+from readiness.actions.judging import judge_soon
 from readiness.actions.permissions import Acting, require
 from readiness.models import Assignment, Department, Unit, Vehicle
 
@@ -43,6 +44,7 @@ def change_over(
         new = Assignment.objects.create(department=department, unit=unit, vehicle=vehicle, from_at=moment)
         left = {"vehicle": old.vehicle_id} if old else None
         record_changes(department, acting, now, [Changed("change over", unit, left, {"vehicle": vehicle.pk})])
+        judge_soon(department, [unit.pk], because="change-over", clock=clock)
     return new
 
 

@@ -9,7 +9,8 @@ from typing import NamedTuple
 from django.conf import settings
 from django.db import transaction
 
-from readiness.actions.clock import Clock, calendar_day_of
+from readiness.actions.clock import Clock, day_of
+from readiness.actions.demo_checks import check_everything
 from readiness.actions.departments import make_department
 from readiness.actions.imports import Imported, import_workbook
 from readiness.actions.permissions import OWNER
@@ -57,12 +58,13 @@ def load_demo(clock: Clock, folder: Path | None = None) -> Loaded:
     with transaction.atomic():
         load_fuels(clock.now())
         department = make_department(NAME, time_zone=TIME_ZONE, day_starts_at=time(6, 0), clock=clock)
-        department.demo_d0 = calendar_day_of(department, clock.now())
+        department.demo_d0 = day_of(department, clock.now())
         department.save(update_fields=["demo_d0"])
         imported = import_workbook(department, demo_workbook(department.demo_d0, folder), acting=OWNER, clock=clock)
         if imported.faults:
             raise RuntimeError("\n".join(fault.sentence for fault in imported.faults))
-        _people(department)
+        people = _people(department)
+        check_everything(department, people[Role.CREW], clock)
     return Loaded(department, again=False, imported=imported)
 
 
@@ -71,9 +73,10 @@ def demo_workbook(d0: date, folder: Path | None = None) -> bytes:
     return write_rows(demo_rows(folder or Path(settings.FIXTURES_DIR) / "demo", d0), "us")
 
 
-def _people(department: Department) -> None:
+def _people(department: Department) -> dict[Role, User]:
     stations = {station.name: station for station in Station.objects.filter(department=department)}
     since = (department.demo_d0 or date.min) - timedelta(days=400)
+    made: dict[Role, User] = {}
     for name, first, last, initials, role, station in PEOPLE:
         user = User(username=name, first_name=first, last_name=last, initials=initials)
         user.set_password(PASSWORD)
@@ -81,3 +84,5 @@ def _people(department: Department) -> None:
         Membership.objects.create(
             user=user, department=department, role=role, station=stations.get(station), from_on=since
         )
+        made[role] = user
+    return made

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 from uuid import UUID, uuid5
 
@@ -14,12 +14,14 @@ from readiness.actions.clock import SYSTEM_CLOCK, Clock, calendar_day_of
 from readiness.actions.drafts import Refused, digest
 from readiness.actions.intake import Intake
 from readiness.actions.intake_containers import take_containers
+from readiness.actions.judging import judge_all_soon
 from readiness.actions.permissions import Acting, require
 from readiness.models import Department, Submission
 from readiness.models.submissions import Outcome
 from readiness.workbooks.columns import Units
 from readiness.workbooks.reading import read_workbook
-from readiness.workbooks.rows import Fault, Reading, quoted
+from readiness.workbooks.rows import Fault, quoted
+from readiness.workbooks.sheets import SHEETS
 
 WORKBOOKS = UUID("0f6a4f52-5a6f-4a0b-b1a1-3c5e0f2e7d11")  # the name space of the ids of workbooks
 
@@ -64,28 +66,52 @@ def import_workbook(
     require(acting, department, "workbook")
     now = clock.now()
     reading = read_workbook(data, units=_units(department), today=calendar_day_of(department, now))
-    client_id, body = _identity(department, reading)
-    if Submission.objects.filter(department=department, client_id=client_id, body_sha256=body).exists():
-        return Imported((), {}, 0, reading.skipped_examples, saved=False, again=True)
     intake = Intake(department, reading, acting, now)
-    intake.faults.extend(reading.faults)
+    again = False
     try:
         with transaction.atomic():
+            again = _known_already(intake)
+            if again:
+                raise _Undo
             _take(intake, clock)
             if intake.faults or dry_run:
                 raise _Undo
-            _remember(intake, client_id, body)
+            _remember(intake)
+            judge_all_soon(department, because="workbook", clock=clock)
     except _Undo:
         pass
-    saved = not (intake.faults or dry_run)
+    return _imported(intake, reading.skipped_examples, again=again, dry_run=dry_run)
+
+
+def _imported(intake: Intake, skipped_examples: int, *, again: bool, dry_run: bool) -> Imported:
+    if again:
+        return Imported((), {}, 0, skipped_examples, saved=False, again=True)
     return Imported(
-        faults=tuple(intake.faults),
+        faults=_in_order(intake.faults),
         counts=intake.counts,
-        movements=len(intake.drafts),
-        skipped_examples=reading.skipped_examples,
-        saved=saved,
+        movements=0 if intake.faults else len(intake.drafts),
+        skipped_examples=skipped_examples,
+        saved=not (intake.faults or dry_run),
         again=False,
     )
+
+
+def _in_order(faults: Iterable[Fault]) -> tuple[Fault, ...]:
+    """Faults as the workbook stands: by sheet, row and column; what concerns a whole file first."""
+    order = {sheet.title: number for number, sheet in enumerate(SHEETS)}
+
+    def place(fault: Fault) -> tuple[int, int, int, str]:
+        return order.get(fault.sheet, -1), fault.row, len(fault.column), fault.column  # column AA comes after Z
+
+    return tuple(sorted(faults, key=place))
+
+
+def _known_already(intake: Intake) -> bool:
+    """Whether these rows were posted before; the lock makes two who send a workbook at once wait for one another."""
+    Department.objects.select_for_update().get(pk=intake.department.pk)
+    client_id, body = _identity(intake)
+    found = Submission.objects.filter(department=intake.department, client_id=client_id, body_sha256=body)
+    return found.exists()
 
 
 def _units(department: Department) -> Units:
@@ -98,20 +124,21 @@ def _take(intake: Intake, clock: Clock) -> None:
     if intake.faults:
         return
     try:
-        ledger.post_many(intake.department, intake.drafts, acting=intake.acting, clock=clock)
+        ledger.post_many(intake.department, intake.drafts, acting=intake.acting, clock=clock, judge=False)
     except Refused as refused:
         row = intake.opening[refused.draft.id] if refused.draft else next(iter(intake.opening.values()))
         intake.fault(row, "code", quoted(row["code"]), str(refused))
 
 
-def _identity(department: Department, reading: Reading) -> tuple[UUID, str]:
+def _identity(intake: Intake) -> tuple[UUID, str]:
     """The same rows are the same workbook, whatever program saved the file last."""
-    rows = [[key, row.number, row.values] for key, of_sheet in reading.rows.items() for row in of_sheet]
+    rows = [[key, row.number, row.values] for key, of_sheet in intake.rows.items() for row in of_sheet]
     body = digest(rows)
-    return uuid5(WORKBOOKS, f"{department.pk} {body}"), body
+    return uuid5(WORKBOOKS, f"{intake.department.pk} {body}"), body
 
 
-def _remember(intake: Intake, client_id: UUID, body: str) -> None:
+def _remember(intake: Intake) -> None:
+    client_id, body = _identity(intake)
     Submission.objects.create(
         department=intake.department,
         client_id=client_id,

@@ -33,6 +33,13 @@ class Wanted(NamedTuple):
     values: Mapping[str, Any]
 
 
+class _Altered(NamedTuple):
+    """A known record that a row states otherwise: what it held before, by column."""
+
+    record: Any
+    old: Mapping[str, Any]
+
+
 class Intake:
     """A workbook on its way in: what is known, what was made, what is wrong, and the movements to post."""
 
@@ -41,7 +48,10 @@ class Intake:
         self.rows = reading.rows
         self.acting = acting
         self.now = now
-        self.faults: list[Fault] = []
+        self.faults: list[Fault] = list(reading.faults)
+        self._faulty = {(fault.sheet, fault.row) for fault in reading.faults}
+        self._unread = {fault.sheet for fault in reading.faults if not fault.column}  # a needed column is not there
+        self._lost = {(row.sheet.key, _name(row)) for row in self._every_row() if self._has_fault(row)}
         self.known: dict[str, dict[Key, Any]] = {}
         self.counts: dict[str, Counter[str]] = {}
         self.drafts: list[Draft] = []
@@ -61,44 +71,117 @@ class Intake:
             return None
         found = self.known[sheet].get(key or (folded(str(name)),))
         if found is None:
-            self.fault(row, column, quoted(name), f"nothing has this name; add it on the sheet {sheet_title(sheet)}")
+            self.unknown(sheet, row, column, str(name), f"nothing has this name; add it on the sheet {_title(sheet)}")
         return found
+
+    def unknown(self, sheet: str, row: Row, column: str, name: str, right: str) -> None:
+        """Add a fault for a name that nothing has, unless it stands in a row of its sheet that has a fault itself.
+
+        Then this row waits for that one, and so do those that name this one.
+        """
+        if _title(sheet) in self._unread or (sheet, folded(name)) in self._lost:
+            self._lost.add((row.sheet.key, _name(row)))
+        else:
+            self.fault(row, column, quoted(name), right)
 
     def fault(self, row: Row, column: str, read: str, right: str) -> None:
         """Add a fault at a cell: what was read, and what would be right."""
         self.faults.append(row.fault(column, read, right))
+        self._faulty.add((row.sheet.title, row.number))
+        self._lost.add((row.sheet.key, _name(row)))
+
+    def whole(self, row: Row) -> bool:
+        """Whether a record may be made of the row: it has no fault so far, and all that is required."""
+        needed = (row[column.key] for column in row.sheet.columns if column.required)
+        return not self._has_fault(row) and all(value not in ("", None, ()) for value in needed)
+
+    def _has_fault(self, row: Row) -> bool:
+        return (row.sheet.title, row.number) in self._faulty
+
+    def _every_row(self) -> Iterable[Row]:
+        return (row for of_sheet in self.rows.values() for row in of_sheet)
 
     # -- records ----------------------------------------------------------------------------------------------------
 
     def keep(self, sheet: str, model: type[Any], wanted: Sequence[Wanted]) -> None:
-        """Make what is new, alter what differs, leave the rest; each with its row in the table of changes."""
+        """Make what is new, alter what differs, leave the rest; each with its row in the table of changes.
+
+        A row with a fault makes nothing: the tables' own rules would refuse it before its fault is told.
+        """
         counts = self.counts.setdefault(sheet, Counter())
-        new, altered, changes = [], [], []
+        new: list[Any] = []
+        altered: list[_Altered] = []
         known = self.known.setdefault(sheet, {})
-        for _, key, values in wanted:
+        stated: set[Key] = set()
+        for row, key, values in wanted:
+            if key in stated:
+                self._twice(row)
+            if not self.whole(row):
+                continue
+            stated.add(key)
             record = known.get(key)
             if record is None:
                 record = known[key] = model(**values)
                 new.append(record)
-                continue
-            old = {name: getattr(record, name) for name in values if getattr(record, name) != values[name]}
-            counts["altered" if old else "unchanged"] += 1
-            if old:
-                for name in old:
-                    setattr(record, name, values[name])
-                altered.append((record, old))
-                changes.append(Changed("workbook", record, _json(old), _json({n: values[n] for n in old})))
-        model.objects.bulk_create(new, batch_size=BATCH)
-        for record, old in altered:
-            record.save(update_fields=list(old))
+            elif old := _differing(record, values):
+                _set(record, {name: values[name] for name in old})
+                altered.append(_Altered(record, old))
+            else:
+                counts["unchanged"] += 1
         counts["new"] += len(new)
+        counts["altered"] += len(altered)
+        self._save(model, new, altered)
+
+    def _twice(self, row: Row) -> None:
+        """The same thing under two names, such as a fuel by its name and by its number."""
+        if self.whole(row):
+            column = next(key for key in reversed(row.sheet.unique) if row[key] not in ("", None))
+            self.fault(row, column, quoted(row[column]), "another row says the same; each stands in one row only")
+
+    def _save(self, model: type[Any], new: Sequence[Any], altered: Sequence[_Altered]) -> None:
+        model.objects.bulk_create(new, batch_size=BATCH)
+        names = sorted({name for each in altered for name in each.old})
+        if names:
+            model.objects.bulk_update([each.record for each in altered], names, batch_size=BATCH)
+        changes = [
+            Changed("workbook", record, _json(old), _json({name: _held(record, name) for name in old}))
+            for record, old in altered
+        ]
         changes += [Changed("workbook", record, None, {"name": str(record)}) for record in new]
+        self.record(changes)
+
+    def record(self, changes: Iterable[Changed]) -> None:
+        """Append to the table of changes, in the name of who sent the workbook."""
         record_changes(self.department, self.acting, self.now, changes)
 
 
-def sheet_title(sheet: str) -> str:
-    """The sheet's title as people read it."""
-    return BY_KEY[sheet].title if sheet in BY_KEY else sheet
+def _name(row: Row) -> str:
+    """What other rows call this one: a lot by its batch, all else by the first column of its sheet."""
+    return folded(str(row["batch" if row.sheet.key == "lots" else row.sheet.columns[0].key]))
+
+
+def _held(record: Any, name: str) -> Any:
+    """A column's value, a record by its key: to ask for the record itself would be a query a row."""
+    return getattr(record, record._meta.get_field(name).attname)
+
+
+def _differing(record: Any, values: Mapping[str, Any]) -> dict[str, Any]:
+    """What the record holds now in the columns that are stated otherwise."""
+    held = {name: _held(record, name) for name in values}
+    return {name: old for name, old in held.items() if old != _plain_key(values[name])}
+
+
+def _plain_key(value: Any) -> Any:
+    return value.pk if isinstance(value, Model) else value
+
+
+def _set(record: Any, values: Mapping[str, Any]) -> None:
+    for name, value in values.items():
+        setattr(record, name, value)
+
+
+def _title(sheet: str) -> str:
+    return BY_KEY[sheet].title
 
 
 def _json(values: Mapping[str, Any]) -> dict[str, Any]:
@@ -106,6 +189,4 @@ def _json(values: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _plain(value: Any) -> Any:
-    if isinstance(value, Model):
-        return value.pk
     return value if value is None or isinstance(value, bool | int | float | str | list) else str(value)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from typing import Any
 
 from django.db.models import Q
 
-from readiness.actions.intake import Intake, Key, Wanted
+from readiness.actions.changes import Changed
+from readiness.actions.intake import BATCH, Intake, Key, Wanted
+from readiness.engineering.percentages import percent_text
 from readiness.engineering.units import to_si
 from readiness.models import (
     Appliance,
@@ -96,12 +99,21 @@ def take_vehicles(intake: Intake) -> None:
         }
         wanted.append(Wanted(row, (folded(row["shop_no"]),), values))
     intake.keep("vehicles", Vehicle, wanted)
+    _tie_tows(intake)
+
+
+def _tie_tows(intake: Intake) -> None:
+    tied, changes = [], []
     for row in intake.rows["vehicles"]:
         tow = intake.find("vehicles", row, "tow")
         vehicle = intake.known["vehicles"].get((folded(row["shop_no"]),))
-        if tow and vehicle and vehicle.tow_id != tow.pk:
-            vehicle.tow = tow
-            vehicle.save(update_fields=["tow"])
+        if vehicle is None or not intake.whole(row) or vehicle.tow_id == (tow.pk if tow else None):
+            continue
+        changes.append(Changed("workbook", vehicle, {"tow": vehicle.tow_id}, {"tow": tow.pk if tow else None}))
+        vehicle.tow = tow
+        tied.append(vehicle)
+    Vehicle.objects.bulk_update(tied, ["tow"], batch_size=BATCH)
+    intake.record(changes)
 
 
 def _litres(ml: int | None) -> float | None:
@@ -120,6 +132,7 @@ def take_units(intake: Intake) -> None:
             "designation": row["designation"],
             "station": station,
             "state": STATES[row["state"] or "in service"],
+            "lines_staffed": row["lines_staffed"],
             "no_duty_by": row["no_duty_by"] or "",
             "no_duty_review_on": row["no_duty_review_on"],
         }
@@ -146,7 +159,7 @@ def _assign(intake: Intake) -> None:
         else:
             by_unit[unit.pk], by_vehicle[vehicle.pk] = vehicle.pk, unit.pk
             new.append(Assignment(department=intake.department, unit=unit, vehicle=vehicle, from_at=intake.now))
-    Assignment.objects.bulk_create(new, batch_size=500)
+    Assignment.objects.bulk_create(new, batch_size=BATCH)
 
 
 def take_concentrates(intake: Intake) -> None:
@@ -187,7 +200,7 @@ def find_fuel(intake: Intake, row: Row, column: str) -> Fuel | None:
     found: Fuel | None = intake.known["fuels"].get((folded(name),))
     if found:
         return found
-    by_un: list[Fuel] = intake.known["fuels by un"].get((folded(name),), [])
+    by_un: list[Fuel] = intake.known["fuels by un"].get((_number(name),), [])
     if len(by_un) == 1:
         return by_un[0]
     if by_un:
@@ -196,6 +209,12 @@ def find_fuel(intake: Intake, row: Row, column: str) -> Fuel | None:
     else:
         intake.fault(row, column, quoted(name), "no fuel has this name or UN number; see the list of fuels")
     return None
+
+
+def _number(name: str) -> str:
+    """A UN number as the list of fuels writes it: a placard has the four figures only."""
+    plain = folded(name).replace(" ", "")
+    return f"un{plain}" if plain.isdecimal() else plain
 
 
 def _rate(rate: Rate | None) -> dict[str, Any]:
@@ -259,8 +278,9 @@ def _price(price: Price | None) -> int | None:
 
 
 def find_owner(intake: Intake, row: Row) -> tuple[Unit | None, Vehicle | None]:
-    """The unit or vehicle that an appliance, a line or a setup belongs to."""
-    return intake.find("units", row, "unit"), intake.find("vehicles", row, "vehicle")
+    """The unit or vehicle that an appliance, a line or a setup belongs to; of two that are named, neither."""
+    unit, vehicle = intake.find("units", row, "unit"), intake.find("vehicles", row, "vehicle")
+    return (None, None) if unit and vehicle else (unit, vehicle)
 
 
 def take_appliances(intake: Intake) -> None:
@@ -278,6 +298,7 @@ def take_appliances(intake: Intake) -> None:
             "kind": row["kind"],
             "rated_flow_lpm": row["rated_flow"],
             "rating_basis": row["rating_basis"] or "solution at any setting",
+            "rings_lpm": list(row["rings"]),
             "settings_pct": list(row["settings"]),
             "foam_feed_lpm": row["foam_feed"],
             "plate_back_pressure_kpa": row["plate_back_pressure"],
@@ -308,7 +329,7 @@ def _find_of_rig(intake: Intake, sheet: str, row: Row, column: str, owners: Any)
         if found:
             return found
     rig = row["unit"] or row["vehicle"]
-    intake.fault(row, column, quoted(name), f"{rig} has nothing of this name; name a thing of the same rig")
+    intake.unknown(sheet, row, column, name, f"{rig} has nothing of this name; name a thing of the same rig")
     return None
 
 
@@ -317,17 +338,19 @@ def take_lines(intake: Intake) -> None:
     wanted, legs = [], {}
     for row in intake.rows["lines"]:
         owners = find_owner(intake, row)
-        if owners == (None, None) or not row.sound("name"):
+        if owners == (None, None):
             continue
         proportioner = _find_of_rig(intake, "appliances", row, "proportioner", owners)
         nozzle = _find_of_rig(intake, "appliances", row, "nozzle", owners)
         if proportioner is None:
             continue
         key = (_pk(owners[0]), _pk(owners[1]), folded(row["name"]))
-        wanted.append(Wanted(row, key, _line_values(intake, row, owners, proportioner, nozzle)))
-        legs[key] = row["hose"]
+        present = _present(intake, row, intake.known["lines"].get(key))
+        wanted.append(Wanted(row, key, _line_values(intake, row, owners, proportioner, nozzle) | present))
+        if intake.whole(row):
+            legs[key] = row["hose"]
     intake.keep("lines", FoamLine, wanted)
-    _keep_legs(intake, legs)
+    _keep_legs(intake, {intake.known["lines"][key]: hose for key, hose in legs.items() if key in intake.known["lines"]})
 
 
 def _line_values(intake: Intake, row: Row, owners: Any, proportioner: Any, nozzle: Any) -> dict[str, Any]:
@@ -344,44 +367,79 @@ def _line_values(intake: Intake, row: Row, owners: Any, proportioner: Any, nozzl
         "appliance_loss_kpa": row["appliance_loss"] or 0.0,
         "height_m": row["height"] or 0.0,
         "lift_m": row["lift"] or 0.0,
+        "wind_loss_pct": row["wind_loss"] or 0,
+        "tube_original": row["tube_original"] is not False,
         "parked_pct": row["parked"],
-        "present_pct": row["present"],
-        "present_seen_at": intake.now if row["present"] else None,
         "pails": bool(row["pails"]),
     }
 
 
-def _keep_legs(intake: Intake, legs: dict[Key, Any]) -> None:
+def _present(intake: Intake, row: Row, known: FoamLine | None) -> dict[str, Any]:
+    """The setting as last seen. Of a known line it is never overwritten: the file may be older than what was seen."""
+    if known is None or known.present_pct is None:
+        return {"present_pct": row["present"], "present_seen_at": intake.now if row["present"] else None}
+    if row["present"] not in (None, known.present_pct):
+        right = f"{known} was last seen at {percent_text(known.present_pct)}: enter a check, or empty this cell"
+        intake.fault(row, "present", percent_text(row["present"]), right)
+    return {}
+
+
+def _keep_legs(intake: Intake, stated: dict[FoamLine, Any]) -> None:
     """The hose of a line is stated as a whole: where it differs, the old legs go and the new ones come."""
-    lines = {intake.known["lines"][key].pk: stated for key, stated in legs.items()}
-    kept: dict[int, list[tuple[float, float]]] = {line: [] for line in lines}
-    for line, length, diameter in HoseLeg.objects.filter(line__in=lines).values_list("line", "length_m", "diameter_in"):
+    kept: dict[int, list[tuple[float, float]]] = defaultdict(list)
+    rows = HoseLeg.objects.filter(line__department=intake.department).order_by("line", "n")
+    for line, length, diameter in rows.values_list("line", "length_m", "diameter_in"):
         kept[line].append((length, float(diameter)))
-    changed = {
-        line: stated for line, stated in lines.items() if kept[line] != [(s.length_m, s.diameter_in) for s in stated]
-    }
-    HoseLeg.objects.filter(line__in=changed).delete()
+    wanted = {line: [(leg.length_m, round(leg.diameter_in, 2)) for leg in legs or ()] for line, legs in stated.items()}
+    changed = {line: legs for line, legs in wanted.items() if kept[line.pk] != legs}
+    HoseLeg.objects.filter(line__in=[line for line in changed if kept[line.pk]]).delete()
     HoseLeg.objects.bulk_create(
-        HoseLeg(line_id=line, n=n, length_m=leg.length_m, diameter_in=leg.diameter_in)
-        for line, stated in changed.items()
-        for n, leg in enumerate(stated, 1)
+        (
+            HoseLeg(line=line, n=n, length_m=length, diameter_in=diameter)
+            for line, legs in changed.items()
+            for n, (length, diameter) in enumerate(legs, 1)
+        ),
+        batch_size=BATCH,
     )
+    was = {line: [list(leg) for leg in kept[line.pk]] for line in changed if kept[line.pk]}
+    intake.record(Changed("workbook", line, {"hose": was[line]}, {"hose": changed[line]}) for line in was)
 
 
 def take_sources(intake: Intake) -> None:
     """Which containers feed which line; after containers, since it names them."""
-    kept = set(LineSource.objects.filter(line__department=intake.department).values_list("line", "container"))
-    new = []
+    stated = {}
     for row in intake.rows["lines"]:
+        found = [container for name in row["sources"] or () if (container := _source(intake, row, name))]
         line = _known_of(intake, "lines", row, row["name"])
-        for name in row["sources"] if line else ():
-            container = intake.known["containers"].get((folded(name),))
-            if container is None:
-                intake.fault(row, "sources", quoted(name), "no container has this code")
-            elif (line.pk, container.pk) not in kept:
-                kept.add((line.pk, container.pk))
-                new.append(LineSource(line=line, container=container))
-    LineSource.objects.bulk_create(new)
+        if line and intake.whole(row) and "sources" in row.spots:
+            stated[line] = found
+    _keep_members(intake, LineSource, "line", "container", stated)
+
+
+def _source(intake: Intake, row: Row, name: str) -> Any:
+    container = intake.known["containers"].get((folded(name),))
+    if container is None:
+        intake.unknown("containers", row, "sources", name, "no container has this code")
+    return container
+
+
+def _keep_members(intake: Intake, model: type[Any], owner: str, member: str, stated: dict[Any, list[Any]]) -> None:
+    """Members are stated as a whole: what is no longer named goes, what is new comes, the rest stays."""
+    kept: dict[int, set[int]] = defaultdict(set)
+    rows = model.objects.filter(**{f"{owner}__department": intake.department}).values_list(owner, member)
+    for of, each in rows:
+        kept[of].add(each)
+    new: list[Any] = []
+    changes = []
+    for record, members in stated.items():
+        before, after = kept[record.pk], {each.pk for each in members}
+        new += [model(**{owner: record, member: each}) for each in members if each.pk not in before]
+        if before and before != after:
+            changes.append(Changed("workbook", record, {f"{member}s": sorted(before)}, {f"{member}s": sorted(after)}))
+        if before - after:
+            model.objects.filter(**{owner: record, f"{member}__in": before - after}).delete()
+    model.objects.bulk_create(new, batch_size=BATCH)
+    intake.record(changes)
 
 
 def _known_of(intake: Intake, sheet: str, row: Row, name: str) -> Any:
@@ -396,26 +454,23 @@ def take_setups(intake: Intake) -> None:
     members: dict[Key, list[Any]] = {}
     for row in intake.rows["setups"]:
         owners = find_owner(intake, row)
-        if owners == (None, None) or not row.sound("name", "lines"):
+        if owners == (None, None) or not row["lines"]:
             continue
         key = (_pk(owners[0]), _pk(owners[1]), folded(row["name"]))
         values = {"department": intake.department, "unit": owners[0], "vehicle": owners[1], "name": row["name"]}
         wanted.append(Wanted(row, key, values))
         members[key] = [found for name in row["lines"] if (found := _line_named(intake, row, name, owners))]
     intake.keep("setups", Setup, wanted)
-    kept = set(SetupLine.objects.filter(setup__department=intake.department).values_list("setup", "line"))
-    SetupLine.objects.bulk_create(
-        SetupLine(setup=intake.known["setups"][key], line=line)
-        for key, lines in members.items()
-        for line in lines
-        if (intake.known["setups"][key].pk, line.pk) not in kept
+    known = intake.known["setups"]
+    _keep_members(
+        intake, SetupLine, "setup", "line", {known[key]: found for key, found in members.items() if key in known}
     )
 
 
 def _line_named(intake: Intake, row: Row, name: str, owners: Any) -> Any:
     found = intake.known["lines"].get((_pk(owners[0]), _pk(owners[1]), folded(name)))
     if found is None:
-        intake.fault(row, "lines", quoted(name), f"{row['unit'] or row['vehicle']} has no line of this name")
+        intake.unknown("lines", row, "lines", name, f"{row['unit'] or row['vehicle']} has no line of this name")
     return found
 
 
@@ -425,13 +480,13 @@ def take_duties(intake: Intake) -> None:
     for row in intake.rows["design_spills"]:
         unit = intake.find("units", row, "unit")
         fuel = find_fuel(intake, row, "fuel")
-        if unit is None or (row["fuel"] and fuel is None) or row.bad:
+        if unit is None or (row["fuel"] and fuel is None):
             continue
         values = {
             "department": intake.department,
             "unit": unit,
             "name": row["name"],
-            "kind": DUTY_KINDS[row["kind"]],
+            "kind": DUTY_KINDS.get(row["kind"], ""),
             "fuel": fuel,
             "area_m2": row["area"],
             "use": row["use"],
@@ -441,6 +496,7 @@ def take_duties(intake: Intake) -> None:
             "supply": row["supply"],
             "supply_lpm": row["supply_flow"],
             "tankfuls": _float(row["tankfuls"]),
+            "setting_pct": row["setting"],
             "required_water_l": _litres(row["required_water"]),
             "other_agent_kg": row["other_agent"],
             "source": row["source"],
@@ -460,21 +516,23 @@ def find_lot(intake: Intake, row: Row, column: str = "lot") -> Lot | None:
             return None
         found: Lot | None = intake.known["lots"].get((concentrate.pk, folded(batch)))
         if found is None:
-            intake.fault(row, column, quoted(batch), f"{concentrate} has no lot of this number on the sheet Lots")
+            intake.unknown("lots", row, column, batch, f"{concentrate} has no lot of this number on the sheet Lots")
         return found
+    several = _lots_by_batch(intake).get((folded(batch),), [])
+    if len(several) > 1:
+        intake.fault(row, column, quoted(batch), "several concentrates have a lot of this number; name the concentrate")
+    elif not several:
+        intake.unknown("lots", row, column, batch, "no lot has this number")
+    return several[0] if len(several) == 1 else None
+
+
+def _lots_by_batch(intake: Intake) -> dict[Key, list[Lot]]:
     if "lots by batch" not in intake.known:
         by_batch: dict[Key, Any] = {}
         for lot in intake.known["lots"].values():
             by_batch.setdefault((folded(lot.batch),), []).append(lot)
         intake.known["lots by batch"] = by_batch
-    several = intake.known["lots by batch"].get((folded(batch),), [])
-    if len(several) == 1:
-        return several[0]  # type: ignore[no-any-return] # known holds records of every kind
-    right = (
-        "several concentrates have a lot of this number; name the concentrate" if several else "no lot has this number"
-    )
-    intake.fault(row, column, quoted(batch), right)
-    return None
+    return intake.known["lots by batch"]
 
 
 def take_samples(intake: Intake) -> None:
@@ -483,7 +541,7 @@ def take_samples(intake: Intake) -> None:
     for row in intake.rows["samples"]:
         container = intake.find("containers", row, "container")
         lot = find_lot(intake, row)
-        if (container is None and lot is None) or row.bad:
+        if container is None and lot is None:
             continue
         values = {
             "department": intake.department,
@@ -504,10 +562,10 @@ def take_line_tests(intake: Intake) -> None:
     for row in intake.rows["line_tests"]:
         owners = find_owner(intake, row)
         concentrate = intake.find("concentrates", row, "concentrate")
-        if owners == (None, None) or concentrate is None or row.bad:
-            continue
-        line = _find_of_rig(intake, "lines", row, "line", owners)
-        if line is None:
+        line = None if owners == (None, None) else _find_of_rig(intake, "lines", row, "line", owners)
+        if row["passed"] is None and row["measured"] is None and intake.whole(row):
+            intake.fault(row, "measured", "nothing", "state what was measured, or the tester's answer under Passed")
+        if line is None or concentrate is None:
             continue
         values = {
             "department": intake.department,

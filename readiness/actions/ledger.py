@@ -20,6 +20,7 @@ from django.db import transaction
 from readiness.actions.book import BATCH, Book
 from readiness.actions.clock import SYSTEM_CLOCK, Clock
 from readiness.actions.drafts import Draft, Refused, SameIdOtherBody
+from readiness.actions.judging import judge_soon, units_at
 from readiness.actions.permissions import Acting
 from readiness.models import Department, Movement
 
@@ -39,9 +40,17 @@ def post(department: Department, draft: Draft, *, acting: Acting, clock: Clock =
 
 
 def post_many(
-    department: Department, drafts: Sequence[Draft], *, acting: Acting, clock: Clock = SYSTEM_CLOCK
+    department: Department,
+    drafts: Sequence[Draft],
+    *,
+    acting: Acting,
+    clock: Clock = SYSTEM_CLOCK,
+    judge: bool = True,
 ) -> list[Posted]:
-    """Post movements in the order given, all or none. Raises Refused with a sentence; then nothing has changed."""
+    """Post movements in the order given, all or none. Raises Refused with a sentence; then nothing has changed.
+
+    The units they touch are judged again after the commit, unless the caller sees to it for the whole department.
+    """
     with transaction.atomic():
         book = Book(department, drafts)
         known = _known(drafts)
@@ -59,7 +68,11 @@ def post_many(
                 fresh.append(draft)
             posted.append(Posted(draft.id, again))
         book.write()
-        Movement.objects.bulk_create((_header(department, draft, acting, now) for draft in fresh), batch_size=BATCH)
+        Movement.objects.bulk_create(
+            (_header(department, draft, known[draft.id], acting, now) for draft in fresh), batch_size=BATCH
+        )
+        if judge:
+            judge_soon(department, units_at(book.places_touched), because=_because(fresh), clock=clock)
     return posted
 
 
@@ -71,12 +84,18 @@ def _apply(book: Book, draft: Draft) -> None:
         raise
 
 
+def _because(fresh: Sequence[Draft]) -> str:
+    """Why units are judged again, as their history will say it."""
+    kinds = {str(draft.kind) for draft in fresh}
+    return f"foam {kinds.pop()}" if len(kinds) == 1 else "entries in the book"
+
+
 def _known(drafts: Sequence[Draft]) -> dict[UUID, str]:
     """Ids that are in the book, whichever department's: an id is used once in the world."""
     ids = [draft.id for draft in drafts]
     found: dict[UUID, str] = {}
     for start in range(0, len(ids), BATCH):
-        rows = Movement.objects.filter(id__in=ids[start : start + BATCH])
+        rows = Movement.objects.filter(id__in=ids[start : start + BATCH]).order_by()
         found.update(rows.values_list("id", "body_sha256"))
     return found
 
@@ -96,7 +115,7 @@ def _not_ahead(draft: Draft, now: datetime) -> None:
         )
 
 
-def _header(department: Department, draft: Draft, acting: Acting, now: datetime) -> Movement:
+def _header(department: Department, draft: Draft, body: str, acting: Acting, now: datetime) -> Movement:
     return Movement(
         id=draft.id,
         department=department,
@@ -109,5 +128,5 @@ def _header(department: Department, draft: Draft, acting: Acting, now: datetime)
         reason=draft.reason,
         incident=draft.incident,
         corrects_id=draft.corrects,
-        body_sha256=draft.digest,
+        body_sha256=body,
     )

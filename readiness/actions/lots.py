@@ -9,8 +9,9 @@ from django.db import transaction
 from readiness.actions.changes import Changed, record_changes
 from readiness.actions.clock import SYSTEM_CLOCK, Clock
 from readiness.actions.drafts import Refused
+from readiness.actions.judging import judge_soon, units_at
 from readiness.actions.permissions import Acting, require
-from readiness.models import Department, Lot
+from readiness.models import Department, Holding, Lot
 
 
 def recall(
@@ -35,3 +36,10 @@ def recall(
         new = {"recalled_on": recalled_on.isoformat(), "recall_reference": locked.recall_reference}
         changed = Changed("recall", locked, {"recalled_on": None, "recall_reference": ""}, new)
         record_changes(department, acting, clock.now(), [changed])
+        judge_soon(department, units_with_lot(locked), because="recall", clock=clock)
+
+
+def units_with_lot(lot: Lot) -> set[int]:
+    """The units that carry any of the lot tonight."""
+    holding = Holding.objects.filter(lot=lot, container__place__isnull=False)
+    return units_at(holding.values_list("container__place__unit", "container__place__vehicle"))

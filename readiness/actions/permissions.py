@@ -33,7 +33,7 @@ MAY: dict[str, frozenset[Role]] = {
     "open": _ALL_HANDS,
     "flush": _ALL_HANDS,
     "drill": frozenset({Role.INSTRUCTOR, Role.LOGISTICS, Role.CHIEF}),
-    "override": _OFFICERS | {Role.CHIEF},
+    "override": _OFFICERS,
     "change over": _OFFICERS,
     "mark mixed": _OFFICERS,
     "inspect": _OFFICERS,
@@ -45,7 +45,14 @@ MAY: dict[str, frozenset[Role]] = {
     "correct": _STOCK,
     "recall": _STOCK,
     "workbook": _STOCK,
+    "sample": _STOCK,
+    "line test": _OFFICERS | {Role.INSTRUCTOR},
+    "assign": _OFFICERS,
+    "accept": frozenset({Role.CHIEF}),
     "policy": frozenset({Role.CHIEF}),
+    "manage people": frozenset({Role.CHIEF}),
+    "edit policy and reference data": frozenset({Role.CHIEF}),
+    "read the table of changes": _STOCK,
 }
 
 
@@ -54,7 +61,7 @@ def role_in(user: User, department: Department) -> Role | None:
     found = Membership.objects.filter(user=user, department=department, to_on__isnull=True).values_list(
         "role", flat=True
     )
-    role = found.first()
+    role = next(iter(found.order_by()), None)  # a person has one membership in a department
     return Role(role) if role else None
 
 

@@ -52,7 +52,7 @@ def _merge(rows: list[Fuel], now: datetime) -> int:
         old = shipped.pop(row.name.casefold(), None)
         if old is None:
             new.append(row)
-        elif _facts(old) != _facts(row) or old.retired_on:
+        elif (old.name, *_facts(old)) != (row.name, *_facts(row)) or old.retired_on:
             row.pk = old.pk
             altered.append(row)
     gone = [fuel for fuel in shipped.values() if fuel.retired_on is None]

@@ -2,11 +2,12 @@
 
 from datetime import date
 
+from readiness.engineering.bench import Bench
 from readiness.engineering.deficiencies import found
 from readiness.engineering.demand import area_by_rate_m2, area_by_stock_m2, meets_flow, minutes_of_water
 from readiness.engineering.grading import Grade
 from readiness.engineering.lines import NO_TEST, Running
-from readiness.engineering.options import Bench, Option, Options
+from readiness.engineering.options import Option, Options
 from readiness.engineering.percentages import WHOLE
 from readiness.engineering.records import STATUSES, Answer, AsSet, Deficiency, Spill
 from readiness.engineering.steps import Say
@@ -32,7 +33,7 @@ def _doubts(grade: Grade, day: date) -> list[Deficiency]:
     """Containers whose date is in doubt: what the answer counts on, or a spare that it does not need."""
     doubts = []
     for option in (grade.option, grade.other):
-        for held in option.pools[0].stock if option is not None else ():
+        for held in option.pools[0].pile.held if option is not None and option.pools[0].pile.in_doubt else ():
             if held.firm_through < day <= held.soft_through:
                 since = held.firm_through if held.doubt == "sample_overdue" else None
                 code = held.doubt if grade.doubtful else "doubtful_spare"
@@ -84,7 +85,7 @@ def as_set(option: Option, usable_l: float, containers: int) -> AsSet | None:
     Draw at a setting = max(setting, last measured there). Lean below p, dry where it draws more than is usable.
     """
     off = next((run for run in option.runs if run.line.present not in (None, option.task.pct)), None)
-    if off is None or off.line.present is None:
+    if off is None or off.line.present is None or not option.flow_lpm:
         return None
     draws = [run.flow_lpm * _present_draw(run, option) for run in option.runs]
     factor = max(1.0, option.task.required_lpm / option.flow_lpm)
@@ -111,7 +112,7 @@ def _earliest(grade: Grade, day: date) -> date | None:
     days = [run.test_through for run in _runs(grade) if run.test_through >= day]
     for option in (grade.option, grade.other):
         if option is not None:
-            days += [held.firm_through for held in option.pools[0].stock if held.firm_through >= day]
+            days += [held.firm_through for held in option.pools[0].pile.held if held.firm_through >= day]
     earliest = min(days, default=date.max)
     return None if earliest == date.max else earliest
 
@@ -155,7 +156,7 @@ def _say_grade(grade: Grade, areas: tuple[float, float], say: Say) -> None:
     if say is None:
         return
     usable, need = ("usable", grade.usable_l, "L"), ("need", grade.need_l, "L")
-    for held in grade.option.pools[0].stock:
+    for held in grade.option.pools[0].pile.held:
         say(f"Container {held.container.code}", "book or reading, less heel", (), held.ml / 1000, "L", "ledger, checks")
     say("Usable", "sum of what counts today", (), grade.usable_l, "L", "ledger, checks")
     say("Share of need", "usable ÷ need", (usable, need), -100 * grade.unmet, "%", "arithmetic")
@@ -206,6 +207,7 @@ def answer_for(bench: Bench, options: Options, grade: Grade, day: date, say: Say
         runoff_l=runoff_l,
         draw_lpm=option.draw_lpm,
         back_pressure_share=lay.share if lay is not None else None,
+        back_pressure_kpa=lay.back_pressure_kpa if lay is not None else None,
         longest_m=lay.longest_m if lay is not None else None,
         as_set=as_set(option, grade.usable_l, grade.containers) if task.minutes else None,
         good_through=_earliest(grade, day),

@@ -9,6 +9,7 @@ from datetime import date
 from itertools import combinations
 from typing import Final, NamedTuple
 
+from readiness.engineering.bench import Stock
 from readiness.engineering.deficiencies import TABLE
 from readiness.engineering.options import Option, Options, Pool
 from readiness.engineering.percentages import WHOLE
@@ -18,15 +19,6 @@ NOT_READY, UNVERIFIED = RANK["not_ready"], RANK["unverified"]
 SHORTAGES: Final = {
     code: RANK[TABLE[code].severity] if code else 0 for code in ("", "hold_back_short", "runs_dry", "short_of_textbook")
 }
-
-
-class Stock(NamedTuple):
-    """Usable volume on a day [L] and in how many containers, with and without what is in doubt."""
-
-    firm_l: float
-    firm_containers: int
-    all_l: float
-    all_containers: int
 
 
 class Grade(NamedTuple):
@@ -50,32 +42,22 @@ def key(grade: Grade) -> tuple[int, float, float]:
     return grade.rank, grade.uncovered, grade.unmet
 
 
-def _pool_ml(pool: Pool, day: date) -> tuple[int, int, int, int]:
-    firm = firm_n = every = every_n = 0
-    for held in pool.stock:
-        if held.firm_through >= day:
-            firm += held.ml
-            firm_n += 1
-        if held.soft_through >= day:
-            every += held.ml
-            every_n += 1
-    return firm, firm_n, every, every_n
-
-
 def stock_on(pools: tuple[Pool, ...], day: date) -> Stock:
     """Usable volume of an option on a day: of the whole, or less where a part of the lines runs out sooner."""
-    firm, firm_n, every, every_n = _pool_ml(pools[0], day)
-    firm_l, all_l = firm / 1000, every / 1000
+    whole = pools[0].pile.on(day)
+    if len(pools) == 1:
+        return whole
+    firm_l, all_l = whole.firm_l, whole.all_l
     for pool in pools[1:]:
-        part_firm, _, part_every, _ = _pool_ml(pool, day)
-        firm_l = min(firm_l, part_firm * pool.ratio / 1000)
-        all_l = min(all_l, part_every * pool.ratio / 1000)
-    return Stock(firm_l, firm_n, all_l, every_n)
+        part = pool.pile.on(day)
+        firm_l = min(firm_l, part.firm_l * pool.ratio)
+        all_l = min(all_l, part.all_l * pool.ratio)
+    return Stock(firm_l, whole.firm_containers, all_l, whole.all_containers)
 
 
 def need_on(option: Option, day: date, policy: Policy) -> tuple[float, bool]:
     """(line need [L], whether a test is out of date): at the rich end without a test in date, where policy says so."""
-    lapsed = any(run.test_through < day for run in option.runs)
+    lapsed = option.test_through < day
     if lapsed and policy.rich_end == "short":
         return option.rich_need_l, True
     return option.need_l, lapsed
@@ -103,8 +85,8 @@ def _graded(option: Option, usable_l: float, containers: int, need_l: float, bas
     return Grade(rank, -covered, -share, option, None, usable_l, containers, need_l, textbook_share, doubtful, code)
 
 
-def grade(option: Option, day: date, policy: Policy) -> Grade:
-    """One option on one day.
+def grades(option: Option, day: date, policy: Policy) -> list[Grade]:
+    """One option on one day: by its sure stock, and where some is in doubt also by all of it.
 
     Stock in doubt (no date known, a tank's sample overdue) counts, unverified; where the sure stock alone gives a
     better answer, that is the answer, so that one more pail never makes it worse.
@@ -114,9 +96,8 @@ def grade(option: Option, day: date, policy: Policy) -> Grade:
     base = max(option.rank, UNVERIFIED) if lapsed else option.rank
     sure = _graded(option, stock.firm_l, stock.firm_containers, need, base, False)
     if stock.all_containers == stock.firm_containers:
-        return sure
-    doubtful = _graded(option, stock.all_l, stock.all_containers, need, base, True)
-    return min(sure, doubtful, key=key)
+        return [sure]
+    return [sure, _graded(option, stock.all_l, stock.all_containers, need, base, True)]
 
 
 def grade_pair(one: Grade, other: Grade, base: int) -> Grade:
@@ -150,20 +131,41 @@ def _base(option: Option, day: date, policy: Policy) -> int:
     return max(option.rank, UNVERIFIED) if need_on(option, day, policy)[1] else option.rank
 
 
-def _pairs(grades: Sequence[Grade], day: date, policy: Policy) -> list[Grade]:
-    """Every two options that may add."""
+def _pairs(every: Sequence[Grade], day: date, policy: Policy) -> list[Grade]:
+    """Every two options that may add, by their sure stock and by all of it."""
     return [
         grade_pair(one, other, max(_base(one.option, day, policy), _base(other.option, day, policy)))
-        for one, other in combinations(grades, 2)
+        for one, other in combinations(every, 2)
         if _may_add(one.option, other.option)
     ]
 
 
+def rank_of(option: Option, day: date, policy: Policy) -> int:
+    """The least rank of ``grades``, without the figures: the night asks for it on every day that something ends."""
+    need, lapsed = need_on(option, day, policy)
+    base = UNVERIFIED if lapsed and option.rank < UNVERIFIED else option.rank
+    if base == NOT_READY:
+        return base
+    stock, hold_back = stock_on(option.pools, day), option.task.hold_back
+    sure = _shortage(stock.firm_l, stock.firm_containers, option.textbook_l, need, hold_back)
+    rank = max(base, SHORTAGES[sure]) if sure else base
+    if rank <= UNVERIFIED or stock.all_containers == stock.firm_containers:
+        return rank
+    doubtful = _shortage(stock.all_l, stock.all_containers, option.textbook_l, need, hold_back)
+    return max(base, UNVERIFIED, SHORTAGES[doubtful])
+
+
+def is_worse_on(options: Options, before: int, day: date, policy: Policy) -> bool:
+    """Whether a duty's best option on a day ranks worse than ``before``: asked option by option until one does not."""
+    if policy.add_concentrates and len(options.options) > 1:
+        best = best_on(options, day, policy)
+        return best is None or best.rank > before
+    return all(rank_of(option, day, policy) > before for option in options.options)
+
+
 def best_on(options: Options, day: date, policy: Policy) -> Grade | None:
     """The best grade open to a duty on a day; None where no concentrate counts. The earlier option wins a tie."""
-    if not options.options:
-        return None
-    grades = [grade(option, day, policy) for option in options.options]
-    if policy.add_concentrates and len(grades) > 1:
-        grades += _pairs(grades, day, policy)
-    return min(grades, key=key) if len(grades) > 1 else grades[0]
+    every = [each for option in options.options for each in grades(option, day, policy)]
+    if policy.add_concentrates and len(options.options) > 1:
+        every += _pairs(every, day, policy)
+    return min(every, key=key) if len(every) > 1 else every[0] if every else None

@@ -38,12 +38,16 @@ class Tested(NamedTuple):
 
 def _newest(tests: tuple[LineTest, ...], concentrate_id: int, pct: int) -> LineTest | None:
     mine = [test for test in tests if test.concentrate_id == concentrate_id and test.setting == pct]
-    return max(mine, key=lambda test: test.on) if mine else None
+    if len(mine) <= 1:
+        return mine[0] if mine else None
+    return max(mine, key=lambda test: test.on)
 
 
 def _converted(line: Line, concentrate_id: int, since: date) -> bool:
     """Whether a fixed line was last tested with another concentrate. A pick-up tube changes pails by the minute."""
-    return not line.pails and any(test.concentrate_id != concentrate_id and test.on > since for test in line.tests)
+    if line.pails:
+        return False
+    return bool([test for test in line.tests if test.concentrate_id != concentrate_id and test.on > since])
 
 
 def _missing_test(line: Line, concentrate_id: int, pct: int) -> Deficiency:
@@ -135,11 +139,23 @@ def _say_limit(drawn: LineDraw, inlet_kpa: float, say: Say) -> None:
     if say is None:
         return
     numbers = (("inlet", inlet_kpa, "kPa"), ("share of inlet", 100 * drawn.share, "%"))
-    say("Back-pressure limit", "plate, else share × inlet", numbers, drawn.limit_kpa, "kPa", "published values H1, H8")
+    say(
+        "Back-pressure limit",
+        "plate, else share × inlet",
+        numbers,
+        drawn.limit_kpa,
+        "kPa",
+        "plate, else the department's share",
+    )
     if drawn.longest_m is not None:
         formula = "(limit − nozzle − appliances − elevation) ÷ friction a metre"
         say(
-            "Longest stretch", formula, (("limit", drawn.limit_kpa, "kPa"),), drawn.longest_m, "m", "published value H3"
+            "Longest stretch",
+            formula,
+            (("limit", drawn.limit_kpa, "kPa"),),
+            drawn.longest_m,
+            "m",
+            "the same, solved for the length",
         )
 
 
@@ -168,9 +184,16 @@ def run_line(
         through, fault = date.max, None
     if fault is not None:
         faults.append(fault)
-    rank = max([RANK[each.severity] for each in faults], default=0)
+    rank = max([RANK[each.severity] for each in faults]) if faults else 0
     rich = max(draw, band(pct, vehicle=line.vehicle_band)[1])
     if say is not None:
         numbers = (("p", pct / 100, "%"), ("last measured or p", draw / 100, "%"))
-        say(f"Draw of {line.name}", "max(p, last measured)", numbers, draw / 100, "%", "published value P1")
+        say(
+            f"Draw of {line.name}",
+            "max(p, last measured)",
+            numbers,
+            draw / 100,
+            "%",
+            "last proportioning test, however old",
+        )
     return Running(line, nozzle_lpm, flow, draw, rich, through, tuple(faults), rank, lay, fault is not None)

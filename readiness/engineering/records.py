@@ -144,7 +144,8 @@ class Container(NamedTuple):
     @property
     def book_ml(self) -> int:
         """What the ledger says is in it [ml]."""
-        return sum(part.ml for part in self.parts)
+        parts = self.parts
+        return parts[0].ml if len(parts) == 1 else sum([part.ml for part in parts])
 
 
 class LineTest(NamedTuple):
@@ -362,6 +363,7 @@ class Answer(NamedTuple):
     runoff_l: float = 0.0
     draw_lpm: float = 0.0  # concentrate flow
     back_pressure_share: float | None = None  # of inlet, at the worst line with a lay
+    back_pressure_kpa: float | None = None  # the same, as pressure at the eductor's outlet
     longest_m: float | None = None  # longest stretch of that line
     as_set: AsSet | None = None
     good_through: date | None = None  # earliest date among what it counts on; None = none known
@@ -377,7 +379,7 @@ class Verdict(NamedTuple):
     excluded: tuple[Exclusion, ...]
     deficiencies: tuple[Deficiency, ...]
     holds_until: date | None  # last day on which the answer is not yet worse; None: no known date makes it worse
-    next_change_on: date | None  # first day on which anything changes, a warning included
+    next_change_on: date | None  # first day on which stock or a test runs out or a warning begins
     check_good_until: datetime | None = None  # shown apart: it would always be tomorrow
 
 

@@ -12,6 +12,8 @@ def dry_at_min(vehicle: Vehicle | None, spill: Spill, water_lpm: float) -> float
     the solution [L/min].
     """
     tank = vehicle.water_l if vehicle is not None else None
+    if water_lpm <= 0:
+        return None
     if spill.supply.kind == "none":
         return None if tank is None else minutes_of_water(tank, water_lpm)
     given = spill.supply.flow_lpm
@@ -23,6 +25,8 @@ def dry_at_min(vehicle: Vehicle | None, spill: Spill, water_lpm: float) -> float
 def water_faults(vehicle: Vehicle | None, spill: Spill, water_lpm: float, minutes: float) -> list[Deficiency]:
     """No named supply where the tank does not last the time [min], or a named one that gives too little."""
     none_named = spill.supply.kind == "none"
+    if not none_named and spill.supply.flow_lpm is None:
+        return []
     dry = dry_at_min(vehicle, spill, water_lpm)
     if (dry is None and not none_named) or (dry is not None and meets_flow(dry, minutes)):
         return []

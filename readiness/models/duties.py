@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import Q
 
 from readiness.models.catalogue import Fuel, ListingUse
-from readiness.models.fields import one_of, quantity
+from readiness.models.fields import one_of, percent, quantity
 from readiness.models.fleet import Unit
 from readiness.models.organisation import Department
 
@@ -53,6 +53,7 @@ class Duty(models.Model):
     supply = models.CharField(max_length=8, choices=Supply.choices, blank=True)
     supply_lpm = quantity()
     tankfuls = quantity()
+    setting_pct = percent(help_text="of a Class A duty; empty: as the concentrate is listed")
     required_water_l = quantity()
     other_agent_kg = quantity()
     source = models.TextField()

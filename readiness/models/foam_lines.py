@@ -26,6 +26,8 @@ class FoamLine(models.Model):
     appliance_loss_kpa = models.FloatField(default=0)
     height_m = models.FloatField(default=0)
     lift_m = models.FloatField(default=0)
+    wind_loss_pct = models.PositiveSmallIntegerField(default=0, help_text="of a monitor, extra share of its flow")
+    tube_original = models.BooleanField(default=True, help_text="pick-up tube neither lengthened nor another's")
     parked_pct = percent()
     present_pct = percent()
     present_seen_at = models.DateTimeField(null=True, blank=True)

@@ -67,3 +67,21 @@ class Device(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class SignInAttempt(models.Model):
+    """A try to sign in (or to have a password mailed) that did not succeed, kept for a quarter of an hour.
+
+    `who` is a keyed fingerprint: people type passwords into the wrong field. Written by actions/people.py alone.
+    """
+
+    who = models.CharField(max_length=64)
+    address = models.CharField(max_length=45)
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["id"]
+        indexes = [models.Index(fields=["who", "address", "at"]), models.Index(fields=["address", "at"])]
+
+    def __str__(self) -> str:
+        return f"attempt at {self.at:%Y-%m-%d %H:%M}"

@@ -68,6 +68,7 @@ class _Parts:
 
     def __init__(self, container: Container, as_of: datetime | None, known_at: datetime | None) -> None:
         self.units = container.department.units
+        self.known_at = known_at
         self.lines = _grouped(
             MovementLine.objects.filter(movement__lines__container=container)
             .select_related("container", "lot__concentrate")
@@ -109,10 +110,17 @@ class _Parts:
             words=tuple(words),
             reason=movement.reason,
             corrects=movement.corrects_id,
-            corrected_by=movement.corrected_by.pk if hasattr(movement, "corrected_by") else None,
+            corrected_by=self._corrected_by(movement),
             contents_ml=self.contents_ml,
             late=(movement.recorded_at - movement.happened_at).total_seconds() > LATE_S,
         )
+
+    def _corrected_by(self, movement: Movement) -> UUID | None:
+        """The correction, as far as it was known by then."""
+        later: Movement | None = getattr(movement, "corrected_by", None)
+        if later is None or (self.known_at and later.recorded_at > self.known_at):
+            return None
+        return later.pk
 
     def _volumes(self, movement: Movement) -> list[str]:
         rows: list[MovementLine] = self.lines.get(movement.pk, [])

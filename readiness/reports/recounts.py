@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator
+from itertools import groupby
+from operator import itemgetter
 from typing import NamedTuple
+from uuid import UUID
 
-from django.db.models import Sum
+from django.db.models import Sum, TextField
+from django.db.models.functions import Cast
 
-from readiness.models import Container, Department, Holding, Marking, Movement, MovementLine, Relocation, triggers
+from readiness.models import Container, Department, Holding, Lot, Marking, Movement, MovementLine, Relocation, triggers
 from readiness.models.movements import Mark
 
 
@@ -32,25 +36,32 @@ def recount(department: Department | None = None) -> Recount:
 
 
 def _volumes(kept: dict[int, Container]) -> tuple[int, list[str]]:
-    """Contents and holdings against the lines; also that no step ever went below zero or above capacity."""
+    """Contents and holdings against the lines; also that no movement ever left less than zero or more than fits.
+
+    One container after the other: its lines stand in the order of its lock, while between the lines of one movement
+    another container's may have been written by somebody else.
+    """
     folded: dict[tuple[int, int], int] = defaultdict(int)
     contents: dict[int, int] = defaultdict(int)
     wrong: list[str] = []
     count = 0
-    rows = MovementLine.objects.filter(container__isnull=False).order_by("id")
-    columns = rows.values_list("movement", "container", "lot", "ml")
-    for movement, same in _by_movement(columns.iterator(chunk_size=5000)):
-        touched = [row for row in same if row[0] in kept]
-        count += len(touched)
-        for container, lot, ml in touched:
+    for (container, movement), lines in groupby(_lines(), key=itemgetter(0, 1)):
+        if container not in kept:
+            continue
+        for _, _, lot, ml in lines:
             folded[container, lot] += ml
             contents[container] += ml
-        wrong += [
-            f"{kept[container]} came to {contents[container]} mL with movement {movement}."
-            for container in {row[0] for row in touched}
-            if not 0 <= contents[container] <= kept[container].capacity_ml
-        ]
+            count += 1
+        if not 0 <= contents[container] <= kept[container].capacity_ml:
+            wrong.append(f"{kept[container]} came to {contents[container]} mL with movement {UUID(movement)}.")
     return count, wrong + _against_holdings(kept, folded) + _against_contents(kept, contents)
+
+
+def _lines() -> Iterator[tuple[int, str, int, int]]:
+    """Container, movement, lot and ml; the movement's id as text: making ids of them takes a third of all the time."""
+    rows = MovementLine.objects.filter(container__isnull=False).order_by("container_id", "id")
+    as_text = rows.annotate(text=Cast("movement_id", TextField()))
+    return as_text.values_list("container_id", "text", "lot_id", "ml").iterator(chunk_size=5000)
 
 
 def _against_holdings(kept: dict[int, Container], folded: dict[tuple[int, int], int]) -> list[str]:
@@ -58,10 +69,11 @@ def _against_holdings(kept: dict[int, Container], folded: dict[tuple[int, int], 
     for container, lot, ml in Holding.objects.values_list("container", "lot", "ml").iterator(chunk_size=5000):
         if container in kept:
             holdings[container, lot] = ml
+    wrong = [(*of, ml, folded.get(of, 0)) for of, ml in sorted(holdings.items()) if folded.get(of, 0) != ml]
+    batches = dict(Lot.objects.filter(pk__in={lot for _, lot, *_ in wrong}).values_list("pk", "batch"))
     return [
-        f"{kept[container]} keeps {ml} mL of lot {lot}; its lines come to {folded.get((container, lot), 0)} mL."
-        for (container, lot), ml in sorted(holdings.items())
-        if folded.get((container, lot), 0) != ml
+        f"{kept[container]} keeps {ml} mL of lot {batches[lot]}; its lines come to {lines} mL."
+        for container, lot, ml, lines in wrong
     ]
 
 
@@ -73,24 +85,13 @@ def _against_contents(kept: dict[int, Container], contents: dict[int, int]) -> l
     ]
 
 
-def _by_movement(rows: Iterator[tuple[object, int, int, int]]) -> Iterator[tuple[object, list[tuple[int, int, int]]]]:
-    """Lines of one movement stand together, since they are inserted in one statement."""
-    current: object = None
-    same: list[tuple[int, int, int]] = []
-    for movement, container, lot, ml in rows:
-        if movement != current:
-            if same:
-                yield current, same
-            current, same = movement, []
-        same.append((container, lot, ml))
-    if same:
-        yield current, same
-
-
 def _unbalanced(department: Department | None) -> list[str]:
     rows = MovementLine.objects.filter(**({"movement__department": department} if department else {}))
-    sums = rows.values("movement", "lot").annotate(total=Sum("ml")).exclude(total=0)
-    return [f"Movement {row['movement']} does not sum to zero for lot {row['lot']}: {row['total']} mL." for row in sums]
+    sums = rows.values("movement", "lot__batch", "lot").annotate(total=Sum("ml")).exclude(total=0)
+    return [
+        f"Movement {row['movement']} does not sum to zero for lot {row['lot__batch']}: {row['total']} mL."
+        for row in sums
+    ]
 
 
 def _places(kept: dict[int, Container]) -> list[str]:

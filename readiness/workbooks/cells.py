@@ -10,7 +10,7 @@ from readiness.engineering.dates import DateError, GoodThrough, parse_good_throu
 from readiness.engineering.percentages import PercentError, parse_percent
 from readiness.engineering.quantities import Quantity, QuantityError, parse_quantity
 from readiness.engineering.units import M_PER_IN, SI_UNIT, to_si
-from readiness.workbooks.columns import LENGTH, VOLUME, Column, Kind, Units
+from readiness.workbooks.columns import FLOW, LENGTH, VOLUME, Column, Kind, Units
 from readiness.workbooks.rows import HoseLeg, Price, Rate, quoted
 
 _LONGEST_HOSE: Final = 500
@@ -160,6 +160,16 @@ def _quantity(raw: RawCell, parsing: Parsing) -> float | int:
     _refuse_which_gallon(raw, quantity, parsing)
     _in_range(quantity.si, read, parsing, SI_UNIT[dimension.name])
     return quantity.ml if dimension is VOLUME else quantity.si
+
+
+def _flows(raw: RawCell, parsing: Parsing) -> tuple[float, ...]:
+    """Several flows, such as a selectable nozzle's ring: 60; 95; 125, or with the unit 60 gpm; 95 gpm."""
+    texts = [each.strip() for each in _plain(raw.value).split(";") if each.strip()]
+    read = [_parsed(text, parsing, FLOW.name, parsing.unit) for text in texts]
+    for quantity in read:
+        _refuse_which_gallon(raw, quantity, parsing)
+        _in_range(quantity.si, raw.value, parsing, SI_UNIT[FLOW.name])
+    return tuple(sorted({quantity.si for quantity in read}))
 
 
 def _signed_length(raw: RawCell, parsing: Parsing) -> float:
@@ -339,6 +349,7 @@ _PARSERS: Final[dict[Kind, Callable[[RawCell, Parsing], Any]]] = {
     Kind.QUANTITY: _quantity,
     Kind.AREA: _area,
     Kind.RATE: _rate,
+    Kind.FLOWS: _flows,
     Kind.HOSE: _hose,
     Kind.PERCENT: _percent,
     Kind.PERCENTS: _percents,
@@ -351,7 +362,7 @@ _PARSERS: Final[dict[Kind, Callable[[RawCell, Parsing], Any]]] = {
 
 EMPTY: Final[dict[Kind, Any]] = {
     kind: "" if kind in {Kind.TEXT, Kind.CODE, Kind.CHOICE, Kind.REFERENCE} else None for kind in Kind
-} | {Kind.PERCENTS: (), Kind.HOSE: (), Kind.REFERENCES: ()}
+} | {Kind.PERCENTS: (), Kind.FLOWS: (), Kind.HOSE: (), Kind.REFERENCES: ()}
 
 
 def cell_value(raw: RawCell, parsing: Parsing) -> Any:

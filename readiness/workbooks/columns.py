@@ -16,6 +16,7 @@ class Kind(StrEnum):
     CHOICE = "choice"  # str, one of the column's choices as written there, "" when empty
     QUANTITY = "quantity"  # int ml for a volume, else float in SI; None when empty
     AREA = "area"  # float m², None when empty; the cell may also say "30 x 40 ft"
+    FLOWS = "flows"  # tuple of float L/min, rising; () when empty
     PERCENT = "percentage"  # int in hundredths of a point (3 % = 300), None when empty
     PERCENTS = "percentages"  # tuple of such int, rising; () when empty
     NUMBER = "number"  # Decimal, None when empty

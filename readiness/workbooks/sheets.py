@@ -147,6 +147,14 @@ UNITS: Final = Sheet(
         reference("station", "Station", "stations", "The station it runs from.", "Station 1", required=True),
         choice("state", "State", UNIT_STATES, "Whether it runs tonight.", "in service", required=True),
         reference("runs_on", "Runs on", "vehicles", "The shop no. of the vehicle it runs on tonight.", "212"),
+        number(
+            "lines_staffed",
+            "Lines staffed",
+            "The most foam lines its crew can run at once.",
+            whole=True,
+            least=1,
+            most=20,
+        ),
         text("no_duty_by", "No foam duty by", "Only for a unit with no foam duty: whose decision that is, by role."),
         day("no_duty_review_on", "No foam duty until", "The day on which that decision is reviewed.", future=True),
     ),
@@ -357,6 +365,17 @@ APPLIANCES: Final = Sheet(
             "rated_flow", "Rated flow", FLOW, "The flow on its plate.", "95", "360", most=_MOST_FLOW_LPM, zero=False
         ),
         choice("rating_basis", "Rating basis", RATING_BASES, "What its rated flow counts.", "solution at any setting"),
+        Column(
+            key="rings",
+            title="Ring flows",
+            kind=Kind.FLOWS,
+            help="For a nozzle with a gallonage ring: each flow it offers, with semicolons between.",
+            example="60; 95; 125",
+            metric_example="230; 360; 475",
+            dimension=FLOW,
+            most=_MOST_FLOW_LPM,
+            zero=False,
+        ),
         percent("settings", "Settings", "Every percentage it offers, as 3x6 or 3, 6.", "3x6", many=True),
         quantity("foam_feed", "Foam feed", FLOW, "The most concentrate it feeds.", most=20_000.0),
         quantity(
@@ -430,6 +449,10 @@ LINES: Final = Sheet(
         ),
         quantity("height", "Nozzle above pump", LENGTH, "Below is negative.", "0", "0", least=-100.0, most=200.0),
         quantity("lift", "Lift", LENGTH, "How far the concentrate is lifted.", "3", "1", most=30.0),
+        percent(
+            "wind_loss", "Loss in wind", "For a monitor: the share of its flow that wind takes, such as 10.", most=90.0
+        ),
+        yes_no("tube_original", "Original tube", "no if the pick-up tube was lengthened or is another's.", "yes"),
         percent("parked", "Parked setting", "What the department's rule says it is left at.", "3"),
         percent("present", "Present setting", "What it was last seen at.", "3"),
         yes_no("pails", "From pails", "yes if it draws from pails by a tube.", "yes"),
@@ -499,6 +522,7 @@ DESIGN_SPILLS: Final = Sheet(
         ),
         quantity("supply_flow", "Supply flow", FLOW, "What that supply gives.", "1000", "3800", most=_MOST_FLOW_LPM),
         number("tankfuls", "Tankfuls", "For Class A: how many tankfuls of water to treat.", most=1_000, zero=False),
+        percent("setting", "Class A setting", "For Class A: the setting. Empty: as the concentrate is listed.", "0.3"),
         quantity(
             "required_water",
             "Required water",

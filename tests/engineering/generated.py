@@ -26,7 +26,19 @@ from readiness.engineering.records import (
     Vehicle,
 )
 from readiness.engineering.units import to_ml, to_si
-from tests.engineering.county import ACETONE, AFFF, AR_AFFF, AR_F3, CLASS_A, DIESEL, ETHANOL, FP, GASOLINE, GASOLINE_E10, JET_A
+from tests.engineering.county import (
+    ACETONE,
+    AFFF,
+    AR_AFFF,
+    AR_F3,
+    CLASS_A,
+    DIESEL,
+    ETHANOL,
+    FP,
+    GASOLINE,
+    GASOLINE_E10,
+    JET_A,
+)
 
 DAY = date(2026, 6, 15)
 MOMENT = Moment(datetime(2026, 6, 15, 6, tzinfo=UTC), DAY)
@@ -154,7 +166,9 @@ def generated_rig(chance, number):
     return Rig(
         number,
         f"Engine {number}",
-        Vehicle(number, f"Shop {number}", chance.choice((None, 1_892.7, 2_839.1, 5_678.1)), chance.choice((None, 3_785.0))),
+        Vehicle(
+            number, f"Shop {number}", chance.choice((None, 1_892.7, 2_839.1, 5_678.1)), chance.choice((None, 3_785.0))
+        ),
         tuple(tanks + pails),
         lines,
         tuple(_duty(chance, i + 1) for i in range(chance.randint(1, 3))),

@@ -155,6 +155,12 @@ def test_hose(cell, legs):
     assert [leg.length_m for leg in read_legs] == pytest.approx([leg.length_m for leg in legs])
 
 
+def test_ring_flows():
+    # 1 gpm = 3.785411784 L/min by definition of the gallon; bare numbers take the heading's unit
+    assert value("appliances", "rings", "95; 60 gpm") == pytest.approx((60 * 3.785411784, 95 * 3.785411784))
+    assert value("appliances", "rings", None) == ()
+
+
 def test_metric_hose():
     (leg,) = value("lines", "hose", "45 m of 38 mm")
     assert leg.length_m == pytest.approx(45.0)
@@ -272,6 +278,7 @@ BAD = [
     ("containers", "capacity", "5 gpm", ["flow", "volume"]),
     ("containers", "capacity", "5 buckets", ["“5 buckets”"]),
     ("lines", "flow", "95 psi", ["pressure"]),
+    ("appliances", "rings", "60; lots", ["“lots”"]),
     ("lines", "hose", "150 of 1.75 in", ["without a unit"]),
     ("lines", "hose", "preconnect", ["“preconnect”", "150 ft of 1.75 in"]),
     ("lines", "hose", "1.75 in of 150 ft", ["length first"]),
@@ -363,7 +370,7 @@ def test_all_faults_at_once_with_sheet_row_and_column():
         ("Containers", 2, "A"),
         ("Containers", 2, "C"),
         ("Containers", 3, "B"),
-        ("Foam lines", 2, "M"),
+        ("Foam lines", 2, "O"),
     ]
     assert reading.faults[2].sentence.startswith("Containers, row 2, column C (Capacity [gal]): “lots” was read")
     assert not reading.sound

@@ -1,31 +1,45 @@
-"""Sets up the demo."""
+"""Sets up the demo and serves it on this machine."""
 
 from __future__ import annotations
 
+import socket
 from argparse import ArgumentParser
 from typing import Any
 
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
+from django.core.wsgi import get_wsgi_application
 
 from readiness.actions.clock import SYSTEM_CLOCK
-from readiness.actions.demo import Loaded, NotTheDemo, load_demo
+from readiness.actions.demo import PASSWORD, PEOPLE, Loaded, NotTheDemo, load_demo
+from readiness.management.serving import address_of, serve, take_port
+from readiness.management.words import counted
 from readiness.reports.recounts import recount
 
 
 class Command(BaseCommand):
-    """`demo`: database, county, recount. Again is harmless."""
+    """`demo`: database, county, recount, and then its pages. Again is harmless."""
 
-    help = "Set up the demo: an invented county with fourteen units."
+    help = "Set up the demo, an invented county with fourteen units, and serve it on this machine."
     requires_migrations_checks = False
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         """Whether and where to serve."""
         parser.add_argument("--no-serve", action="store_true", help="prepare and stop")
-        parser.add_argument("--port", type=int, default=8000)
+        parser.add_argument("--port", type=int, default=8000, help="where to serve on this machine (8000); 0: any free")
 
     def handle(self, *_: Any, **options: Any) -> None:
-        """Prepare, saying each step."""
+        """Take the port, prepare saying each step, serve."""
+        taken = None if options["no_serve"] else take_port(options["port"])
+        try:
+            self._prepare()
+            if taken:
+                self._serve(taken)
+        finally:
+            if taken:
+                taken.close()
+
+    def _prepare(self) -> None:
         self.stdout.write("Preparing the database …")
         call_command("migrate", verbosity=0)
         self.stdout.write("Loading the county of Port Ansley …")
@@ -35,14 +49,25 @@ class Command(BaseCommand):
             raise CommandError(str(other)) from other
         self._say(loaded)
 
+    def _serve(self, taken: socket.socket) -> None:
+        width = max(len(name) for name, *_ in PEOPLE)
+        self.stdout.write(f"\nOpen {address_of(taken)} and sign in as one of:")
+        for name, first, last, _, role, _ in PEOPLE:
+            self.stdout.write(f"  {name:<{width}}  {first} {last}, {role.label}")
+        self.stdout.write(f"The password of all is {PASSWORD}. Ctrl-C stops the demo.")
+        self.stdout.flush()
+        serve(get_wsgi_application(), taken)
+
     def _say(self, loaded: Loaded) -> None:
         if loaded.again:
             self.stdout.write(
                 f"{loaded.department} was loaded before (D0 = {loaded.department.demo_d0}): left as it is."
             )
         elif loaded.imported:
-            self.stdout.write(f"{loaded.imported.movements} containers came into the book.")
+            self.stdout.write(f"{counted(loaded.imported.movements, 'container')} came into the book.")
         found = recount(loaded.department)
         for difference in found.differences:
             self.stdout.write(difference)
-        self.stdout.write(f"Recount: {found.containers} containers, {len(found.differences) or 'no'} differences.")
+        self.stdout.write(
+            f"Recount: {counted(found.containers, 'container')}, {counted(len(found.differences), 'difference')}."
+        )

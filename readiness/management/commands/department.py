@@ -10,6 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from readiness.actions.departments import make_department
 from readiness.actions.drafts import Refused
+from readiness.management.words import time_of_day
 
 
 class Command(BaseCommand):
@@ -21,7 +22,7 @@ class Command(BaseCommand):
         """The name, and how it reads time and quantities."""
         parser.add_argument("name")
         parser.add_argument("--time-zone", default="UTC", help="such as America/Chicago")
-        parser.add_argument("--day-starts-at", type=time.fromisoformat, default=time(7, 0), help="shift change, 07:00")
+        parser.add_argument("--day-starts-at", type=time_of_day, default=time(7, 0), help="shift change, 07:00")
         parser.add_argument("--units", choices=["us", "metric"], default="us")
 
     def handle(self, *_: Any, **options: Any) -> None:

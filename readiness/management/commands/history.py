@@ -11,6 +11,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from readiness.engineering.wording import volume_text
 from readiness.management.departments import department_named
+from readiness.management.words import moment
 from readiness.models import Container
 from readiness.reports.histories import Event, history
 
@@ -24,8 +25,8 @@ class Command(BaseCommand):
         """The label code, and the two times."""
         parser.add_argument("code")
         parser.add_argument("--department", default="", help="its name, where there are several")
-        parser.add_argument("--as-of", type=datetime.fromisoformat, help="what had happened by then: 2026-06-15T06:00")
-        parser.add_argument("--known-at", type=datetime.fromisoformat, help="as far as it was recorded by then")
+        parser.add_argument("--as-of", type=moment, help="what had happened by then: 2026-06-15T06:00")
+        parser.add_argument("--known-at", type=moment, help="as far as it was recorded by then")
 
     def handle(self, *_: Any, **options: Any) -> None:
         """Print it, oldest entry first."""

@@ -9,6 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from readiness.management.departments import department_named
+from readiness.management.words import counted
 from readiness.reports.recounts import recount
 
 
@@ -27,8 +28,8 @@ class Command(BaseCommand):
         for difference in found.differences:
             self.stdout.write(difference)
         self.stdout.write(
-            f"{found.containers} containers, {found.movements} movements, {found.lines} lines: "
-            f"{len(found.differences) or 'no'} differences."
+            f"{counted(found.containers, 'container')}, {counted(found.movements, 'movement')}, "
+            f"{counted(found.lines, 'line')}: {counted(len(found.differences), 'difference')}."
         )
         if found.differences:
             sys.exit(1)

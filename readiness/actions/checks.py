@@ -1,0 +1,234 @@
+"""Morning checks: recorded as measured, then compared with the book."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import NamedTuple
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import Q
+
+from readiness.actions.clock import SYSTEM_CLOCK, Clock
+from readiness.actions.drafts import Refused, SameIdOtherBody, digest
+from readiness.actions.judging import judge_soon
+from readiness.actions.ledger import CLOCK_SKEW
+from readiness.actions.permissions import Acting, require
+from readiness.engineering.wording import volume_text
+from readiness.models import Assignment, Check, Container, Department, FoamLine, Reading, Unit
+from readiness.models.checks import Answer
+from readiness.reports.check_sheets import Difference, differences
+
+
+class Read(NamedTuple):
+    """What was seen of one thing: a container, a line, or another thing by name. None: not stated."""
+
+    answer: Answer
+    container: int | None = None
+    line: int | None = None
+    item: str = ""
+    ml: int | None = None
+    sealed: bool | None = None
+    setting_pct: int | None = None
+    ring_lpm: float | None = None
+    flushed: bool | None = None
+    words: str = ""
+
+
+class CheckDraft(NamedTuple):
+    """A check as it was made, under the id that the form or phone minted."""
+
+    id: UUID
+    unit: int
+    readings: tuple[Read, ...]
+    finished_at: datetime
+    started_at: datetime | None = None
+    notes: str = ""
+
+
+class Recorded(NamedTuple):
+    """The check in the book, whether it had been there before, and what differs from the book."""
+
+    check: Check
+    again: bool
+    differences: tuple[Difference, ...]
+
+
+def record_check(department: Department, draft: CheckDraft, *, acting: Acting, clock: Clock = SYSTEM_CLOCK) -> Recorded:
+    """Record a check once. Raises Refused with a sentence; then nothing has changed.
+
+    Readings go to the containers (with their time) and lines (present setting, flushed); a reading older than the one
+    that is kept changes nothing there. The check is complete when everything that the unit carries was looked at.
+    """
+    require(acting, department, "check")
+    with transaction.atomic():
+        unit = _unit(department, draft.unit)
+        known = Check.objects.filter(pk=draft.id).first()
+        if known:
+            return _again(known, draft)
+        now = clock.now()
+        if draft.finished_at > now + CLOCK_SKEW:
+            raise Refused(
+                f"{draft.finished_at:%Y-%m-%d %H:%M} UTC was read, which lies in the future: "
+                f"it is {now:%Y-%m-%d %H:%M} UTC. Enter when the check was made."
+            )
+        vehicle = _vehicle_at(unit, draft.finished_at)
+        carried = _Carried(department, unit, vehicle)
+        carried.accept(draft.readings)
+        check = Check.objects.create(
+            id=draft.id,
+            department=department,
+            unit=unit,
+            vehicle_id=vehicle,
+            by=acting.user,
+            identity=acting.identity,
+            device=acting.device,
+            started_at=draft.started_at,
+            finished_at=draft.finished_at,
+            recorded_at=now,
+            complete=carried.complete(draft.readings),
+            notes=draft.notes.strip(),
+            body_sha256=digest(draft),
+        )
+        Reading.objects.bulk_create(carried.row(check, read) for read in draft.readings)
+        carried.keep(draft)
+        judge_soon(department, [unit.pk], because="morning check", clock=clock)
+    return Recorded(check, again=False, differences=differences(check, department.units))
+
+
+def _unit(department: Department, pk: int) -> Unit:
+    # The row's lock makes a second tap wait for the first, and find it recorded.
+    unit = Unit.objects.select_for_update().filter(department=department, pk=pk, retired_on__isnull=True).first()
+    if unit is None:
+        raise Refused(f"There is no unit number {pk} in {department}.")
+    return unit
+
+
+def _vehicle_at(unit: Unit, at: datetime) -> int | None:
+    """What it ran on when the check was made: one that comes in after a change-over proves nothing of the new vehicle.
+
+    A check from before the first vehicle is known counts for that one.
+    """
+    runs = Assignment.objects.filter(unit=unit).order_by("from_at", "id")
+    begun = runs.filter(from_at__lte=at).last() or runs.first()
+    return None if begun is None or (begun.to_at is not None and begun.to_at <= at) else begun.vehicle_id
+
+
+def _again(known: Check, draft: CheckDraft) -> Recorded:
+    if known.body_sha256 != digest(draft):
+        raise SameIdOtherBody(f"A check with the id {draft.id} is recorded already, with another content.")
+    return Recorded(known, again=True, differences=differences(known, known.department.units))
+
+
+class _Carried:
+    """What the unit carries on the vehicle of that moment, locked while the check is recorded."""
+
+    def __init__(self, department: Department, unit: Unit, vehicle: int | None) -> None:
+        aboard = Q(place__unit=unit) | (Q(place__vehicle=vehicle) if vehicle else Q(pk__in=[]))
+        of_rig = Q(unit=unit) | (Q(vehicle=vehicle) if vehicle else Q(pk__in=[]))
+        containers = Container.objects.select_for_update(of=("self",)).filter(
+            aboard, department=department, retired_on__isnull=True
+        )
+        self.unit = unit
+        self.containers = {row.pk: row for row in containers.order_by("id")}
+        lines = FoamLine.objects.filter(of_rig, department=department, retired_on__isnull=True)
+        self.lines = {row.pk: row for row in lines.select_related("proportioner")}
+
+    def accept(self, readings: Sequence[Read]) -> None:
+        """Raise Refused for a reading of something that is not aboard, or that cannot be."""
+        seen = [(read.container, read.line, read.item) for read in readings]
+        if len(set(seen)) < len(seen):
+            raise Refused("The same thing was read twice in one check: give each container and line one reading.")
+        for read in readings:
+            if read.container is not None:
+                self._accept_container(read)
+            elif read.line is not None:
+                self._accept_line(read)
+            elif not read.item.strip():
+                raise Refused("A reading of nothing was read: name a container, a line or a thing.")
+
+    def _accept_container(self, read: Read) -> None:
+        row = self.containers.get(read.container or 0)
+        if row is None:
+            raise Refused(f"Container number {read.container} is not aboard {self.unit} by the book.")
+        if read.ml is not None and not 0 <= read.ml <= row.capacity_ml + row.resolution_ml + 2:
+            units = row.department.units
+            raise Refused(
+                f"{volume_text(read.ml, units)} was read in {row}, which holds {volume_text(row.capacity_ml, units)} "
+                "when full: read the gauge again."
+            )
+
+    def _accept_line(self, read: Read) -> None:
+        row = self.lines.get(read.line or 0)
+        if row is None:
+            raise Refused(f"Line number {read.line} does not belong to {self.unit} or its vehicle.")
+        offered = row.proportioner.settings_pct
+        if read.setting_pct is not None and offered and read.setting_pct not in offered:
+            said = ", ".join(f"{each / 100:g} %" for each in offered)
+            raise Refused(f"{read.setting_pct / 100:g} % was read on {row}, which offers {said}.")
+
+    def complete(self, readings: Sequence[Read]) -> bool:
+        """Whether every container and line aboard was looked at, each tank with a number."""
+        looked = [read for read in readings if read.answer != Answer.NOT_LOOKED]
+        containers = {read.container for read in looked if read.container is not None and self._enough(read)}
+        lines = {read.line for read in looked if read.line is not None}
+        return containers >= self.containers.keys() and lines >= self.lines.keys()
+
+    def _enough(self, read: Read) -> bool:
+        """A sealed pail needs no number: its seal is the number. A tank, kit or opened pail needs one."""
+        row = self.containers.get(read.container or 0)
+        if row is None or read.answer == Answer.NOT_CARRIED:
+            return True
+        return read.ml is not None or bool(read.sealed)
+
+    def row(self, check: Check, read: Read) -> Reading:
+        """The reading as it is kept, with what the book said at that moment."""
+        container = self.containers.get(read.container or 0)
+        return Reading(
+            check_of=check,
+            container=container,
+            line_id=read.line,
+            item=read.item.strip() if read.container is None and read.line is None else "",
+            answer=read.answer,
+            ml=read.ml,
+            book_ml=container.contents_ml if container else None,
+            sealed=read.sealed,
+            setting_pct=read.setting_pct,
+            ring_lpm=read.ring_lpm,
+            flushed=read.flushed,
+            words=read.words.strip(),
+        )
+
+    def keep(self, draft: CheckDraft) -> None:
+        """What was measured last stands at the container and the line, unless something later stands there."""
+        at = draft.finished_at
+        later = set(
+            Reading.objects.filter(line__in=self.lines, check_of__finished_at__gt=at).values_list("line", flat=True)
+        )
+        for read in draft.readings:
+            if read.container is not None and read.ml is not None:
+                row = self.containers[read.container]
+                if row.reading_at is None or row.reading_at <= at:
+                    row.reading_ml, row.reading_at = read.ml, at
+                    row.save(update_fields=["reading_ml", "reading_at"])
+            if read.line is not None:
+                _keep_line(self.lines[read.line], read, at, late=read.line in later)
+
+
+def _keep_line(row: FoamLine, read: Read, at: datetime, *, late: bool) -> None:
+    changed = []
+    if read.setting_pct is not None and (row.present_seen_at is None or row.present_seen_at <= at):
+        row.present_pct, row.present_seen_at = read.setting_pct, at
+        changed += ["present_pct", "present_seen_at"]
+    if read.ring_lpm is not None and not late:
+        row.flow_lpm = read.ring_lpm
+        changed.append("flow_lpm")
+    if read.flushed is True and row.unflushed_since is not None and row.unflushed_since <= at:
+        row.unflushed_since = None
+        changed.append("unflushed_since")
+    if read.flushed is False and row.unflushed_since is None and not late:
+        row.unflushed_since = at
+        changed.append("unflushed_since")
+    if changed:
+        row.save(update_fields=changed)

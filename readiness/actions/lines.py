@@ -1,0 +1,244 @@
+"""Foam lines with their hose and sources, and the setups in which lines run together."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from datetime import date
+from typing import Any, Final, NamedTuple
+
+from readiness.actions.fleet_records import (
+    NOZZLES,
+    PROPORTIONERS,
+    Owner,
+    on_rig_of,
+    owner_columns,
+    owner_of,
+)
+from readiness.actions.judging import units_at
+from readiness.actions.keeping import Desk, Fault, Noun, one_line, taken
+from readiness.engineering.hydraulics import COEFFICIENTS
+from readiness.engineering.percentages import percent_text
+from readiness.models import Appliance, Container, FoamLine, HoseLeg, LineSource, Setup, SetupLine
+from readiness.models.containers import ContainerKind
+from readiness.workbooks.rows import HoseLeg as Leg
+
+FEEDERS: Final = (ContainerKind.FIXED_TANK, ContainerKind.KIT_RESERVOIR)
+SIZES: Final = tuple(float(size) for size in COEFFICIENTS)
+_METRIC: Final = 0.03  # a hose of 45 mm is one of 1¾ in: 1.2 % apart; the next sizes are 14 % apart or more
+
+
+class LineFacts(NamedTuple):
+    """What is kept of a foam line [L/min, kPa, m]; hose from the proportioner on, sources in no order."""
+
+    owner: Owner
+    name: str
+    proportioner: Appliance
+    nozzle: Appliance | None = None
+    flow_lpm: float | None = None
+    parked_pct: int | None = None
+    pails: bool = False
+    sources: tuple[Container, ...] = ()
+    legs: tuple[Leg, ...] = ()
+    inlet_kpa: float | None = None
+    nozzle_kpa: float | None = None
+    appliance_loss_kpa: float = 0.0
+    height_m: float = 0.0
+    lift_m: float = 0.0
+    wind_loss_pct: int = 0
+    tube_original: bool = True
+    converted_on: date | None = None
+
+
+class Lines(Noun[FoamLine, LineFacts]):
+    """Lines from the source of concentrate to the nozzle."""
+
+    name = "foam line"
+    model, facts = FoamLine, LineFacts
+    signed = frozenset({"height_m"})
+
+    def tidy(self, desk: Desk, facts: LineFacts, row: FoamLine | None) -> LineFacts:
+        """Nominal hose sizes; another proportioner is a conversion from today on: tests before it prove nothing."""
+        converted = facts.converted_on
+        if row is not None and row.proportioner_id != facts.proportioner.pk and converted == row.converted_on:
+            converted = desk.today
+        return facts._replace(
+            name=one_line(facts.name),
+            legs=tuple(Leg(round(leg.length_m, 6), nominal_in(leg.diameter_in)) for leg in facts.legs),
+            sources=tuple(sorted(set(facts.sources), key=lambda each: each.code)),
+            appliance_loss_kpa=facts.appliance_loss_kpa or 0.0,
+            height_m=facts.height_m or 0.0,
+            lift_m=facts.lift_m or 0.0,
+            wind_loss_pct=facts.wind_loss_pct or 0,
+            converted_on=converted,
+        )
+
+    def faults(self, desk: Desk, facts: LineFacts, row: FoamLine | None) -> Iterator[Fault]:
+        """A name once, parts of the same rig, a flow, a setting that is offered, hose of a known size."""
+        same = self.of(desk.department).filter(**owner_columns(facts.owner))
+        yield from taken(same, row, "name", facts.name, str(facts.owner))
+        if row is not None and owner_of(row) != facts.owner:
+            yield Fault("owner", f"“{facts.owner}” was read: a line stays with {owner_of(row)}; add one there instead.")
+        yield from _parts(facts)
+        yield from _flow(facts)
+        yield from _parked(facts)
+        yield from _hose(facts)
+        yield from _sources(facts)
+        if facts.converted_on and facts.converted_on > desk.today:
+            read = f"“{facts.converted_on}” was read"
+            yield Fault("converted_on", f"{read}: today ({desk.today}) or a day before belongs here.")
+
+    def touched(self, row: FoamLine) -> Collection[int]:
+        """The rig that has it."""
+        return units_at([(row.unit_id, row.vehicle_id)])
+
+    def read(self, row: FoamLine) -> LineFacts:
+        """With its hose and its sources."""
+        own = set(self.names()) - {"owner", "legs", "sources"}
+        legs = tuple(Leg(leg.length_m, float(leg.diameter_in)) for leg in row.legs.order_by("n"))
+        sources = tuple(Container.objects.filter(feeds__line=row).order_by("code"))
+        columns = {name: getattr(row, name) for name in own}
+        return LineFacts(**columns, owner=owner_of(row), legs=legs, sources=sources)
+
+    def columns(self, facts: LineFacts) -> dict[str, Any]:
+        """The owner as two columns; without hose and sources."""
+        apart = ("owner", "legs", "sources")
+        rest = {name: value for name, value in facts._asdict().items() if name not in apart}
+        return {**owner_columns(facts.owner), **rest}
+
+    def members(self, facts: LineFacts) -> dict[str, Any]:
+        """Hose and sources, each as a whole."""
+        return {"hose": facts.legs, "sources": facts.sources}
+
+    def put_members(self, desk: Desk, row: FoamLine, old: LineFacts | None, facts: LineFacts) -> None:
+        """What is no longer stated goes from the line; what it was stands in the table of changes."""
+        if old is None or old.legs != facts.legs:
+            row.legs.all().delete()
+            HoseLeg.objects.bulk_create(
+                HoseLeg(line=row, n=n, length_m=leg.length_m, diameter_in=leg.diameter_in)
+                for n, leg in enumerate(facts.legs, 1)
+            )
+        before = {each.pk for each in old.sources} if old else set()
+        after = {each.pk for each in facts.sources}
+        row.sources.filter(container__in=before - after).delete()
+        LineSource.objects.bulk_create(LineSource(line=row, container_id=pk) for pk in sorted(after - before))
+
+
+def nominal_in(diameter_in: float) -> float:
+    """The nominal size of a hose [in]: 45 mm is 1¾ in; itself where it is near none that is known."""
+    return next((size for size in SIZES if abs(diameter_in / size - 1) <= _METRIC), round(diameter_in, 2))
+
+
+def _parts(facts: LineFacts) -> Iterator[Fault]:
+    on_rig = Appliance.objects.filter(on_rig_of(facts.owner))
+    for fact, part, kinds, what in (
+        ("proportioner", facts.proportioner, PROPORTIONERS, "a proportioner"),
+        ("nozzle", facts.nozzle, NOZZLES, "a nozzle"),
+    ):
+        if part is None:
+            continue
+        if part.kind not in kinds:
+            yield Fault(fact, f"“{part}” was read, which is of the kind {part.kind}: {what} belongs here.")
+        elif not on_rig.filter(pk=part.pk).exists():
+            yield Fault(fact, f"“{part}” was read, which belongs to {owner_of(part)}: choose one of this rig.")
+
+
+def _flow(facts: LineFacts) -> Iterator[Fault]:
+    rated = [part.rated_flow_lpm for part in (facts.nozzle, facts.proportioner) if part is not None]
+    if facts.flow_lpm is None and all(each is None for each in rated):
+        yield Fault(
+            "flow_lpm", "Nothing was read, and neither nozzle nor proportioner states a rated flow: state it here."
+        )
+    if facts.flow_lpm == 0:
+        yield Fault("flow_lpm", "“0” was read: a line that flows nothing is none; state what it flows.")
+
+
+def _parked(facts: LineFacts) -> Iterator[Fault]:
+    offered = facts.proportioner.settings_pct
+    if facts.parked_pct is not None and facts.parked_pct not in offered:
+        offers = ", ".join(percent_text(pct) for pct in offered) or "nothing"
+        read = percent_text(facts.parked_pct)
+        yield Fault("parked_pct", f"“{read}” was read: {facts.proportioner} offers {offers}.")
+
+
+def _hose(facts: LineFacts) -> Iterator[Fault]:
+    for leg in facts.legs:
+        if leg.diameter_in not in SIZES:
+            sizes = ", ".join(f"{size:g}" for size in SIZES)
+            yield Fault("legs", f"“{leg.diameter_in:g} in” was read as a hose size: one of {sizes} in is known.")
+        if not leg.length_m > 0:
+            yield Fault("legs", f"“{leg.length_m:g} m” was read: a leg of hose is longer than 0.")
+
+
+def _sources(facts: LineFacts) -> Iterator[Fault]:
+    aboard = Container.objects.filter(on_rig_of(facts.owner, "place__"), retired_on__isnull=True)
+    here = set(aboard.values_list("id", flat=True))
+    for each in facts.sources:
+        if each.pk not in here:
+            yield Fault("sources", f"“{each}” was read, which is not on this rig: choose a tank of {facts.owner}.")
+        elif each.kind not in FEEDERS:
+            yield Fault(
+                "sources", f"“{each}” was read, which is a {each.kind}: tick From pails for what a tube draws from."
+            )
+
+
+class SetupFacts(NamedTuple):
+    """Lines that the officer says run together; a setup without lines is out of use."""
+
+    owner: Owner
+    name: str
+    lines: tuple[FoamLine, ...] = ()
+
+
+class Setups(Noun[Setup, SetupFacts]):
+    """Which lines run together."""
+
+    name = "setup"
+    retired = ""
+    model, facts = Setup, SetupFacts
+
+    def tidy(self, desk: Desk, facts: SetupFacts, row: Setup | None) -> SetupFacts:
+        """Lines in one order."""
+        lines = tuple(sorted(set(facts.lines), key=lambda each: each.pk))
+        return facts._replace(name=one_line(facts.name), lines=lines)
+
+    def faults(self, desk: Desk, facts: SetupFacts, row: Setup | None) -> Iterator[Fault]:
+        """A name once, and lines of the same owner that are in use."""
+        same = self.of(desk.department).filter(**owner_columns(facts.owner))
+        yield from taken(same, row, "name", facts.name, str(facts.owner))
+        if row is None and not facts.lines:
+            yield Fault("lines", "Nothing was read: tick the lines that run together, or the one that runs alone.")
+        for line in facts.lines:
+            if owner_of(line) != facts.owner:
+                yield Fault(
+                    "lines", f"“{line}” was read, which is a line of {owner_of(line)}: choose {facts.owner}’s own."
+                )
+            elif line.retired_on:
+                yield Fault("lines", f"“{line}” was read, which was retired on {line.retired_on}: leave it out.")
+
+    def touched(self, row: Setup) -> Collection[int]:
+        """The rig that has it."""
+        return units_at([(row.unit_id, row.vehicle_id)])
+
+    def read(self, row: Setup) -> SetupFacts:
+        """With its lines in use."""
+        lines = FoamLine.objects.filter(setups__setup=row, retired_on__isnull=True).order_by("id")
+        return SetupFacts(owner_of(row), row.name, tuple(lines))
+
+    def columns(self, facts: SetupFacts) -> dict[str, Any]:
+        """The owner as two columns."""
+        return {**owner_columns(facts.owner), "name": facts.name}
+
+    def members(self, facts: SetupFacts) -> dict[str, Any]:
+        """The lines, as a whole."""
+        return {"lines": facts.lines}
+
+    def put_members(self, desk: Desk, row: Setup, old: SetupFacts | None, facts: SetupFacts) -> None:
+        """What is no longer stated goes from the setup; what it was stands in the table of changes."""
+        before = {each.pk for each in old.lines} if old else set()
+        after = {each.pk for each in facts.lines}
+        row.members.filter(line__in=before - after).delete()
+        SetupLine.objects.bulk_create(SetupLine(setup=row, line_id=pk) for pk in sorted(after - before))
+
+
+LINES = Lines()
+SETUPS = Setups()

@@ -1,0 +1,266 @@
+"""The judge: a unit on its vehicle against its duties, on a day, and until when the answer holds.
+
+1. Undated: every option of every duty is worked once (``options``).
+2. Dated: each option is graded by the stock and tests that are good on the day, and the best is taken (``grading``).
+3. The worst duty and the worst of what is wrong with the unit itself decide its status.
+4. The last good day is found by halving over the days on which something runs out: nothing gets better by waiting.
+
+No clock, no database: the same rig, policy and moment give the same verdict.
+"""
+
+from collections.abc import Iterable
+from datetime import date, datetime, timedelta
+from typing import Final, NamedTuple
+
+from readiness.engineering.answers import answer_for, refused_answer
+from readiness.engineering.bench import Bench
+from readiness.engineering.deficiencies import found
+from readiness.engineering.grading import Grade, best_on, is_worse_on
+from readiness.engineering.holding import Held, excluded_on
+from readiness.engineering.options import Options, make_option, options_for
+from readiness.engineering.records import (
+    RANK,
+    STATUSES,
+    Answer,
+    Deficiency,
+    Exclusion,
+    Moment,
+    Policy,
+    Rig,
+    Status,
+    Step,
+    Verdict,
+)
+from readiness.engineering.steps import Recorder
+from readiness.engineering.tasks import task_for
+
+_DAY: Final = timedelta(days=1)
+_NOT_READY: Final = RANK["not_ready"]
+_HOURS_SHOWN_AS_DAYS: Final = 48
+
+
+class Plan(NamedTuple):
+    """A rig worked without a date."""
+
+    bench: Bench
+    duties: tuple[Options, ...]
+
+
+def make_plan(rig: Rig, policy: Policy) -> Plan:
+    """Work every option of every duty of a rig, once."""
+    bench = Bench(rig, policy)
+    return Plan(bench, tuple(options_for(bench, duty) for duty in rig.duties))
+
+
+def ends_of(plan: Plan, day: date) -> list[date]:
+    """The last good days from ``day`` on of all the stock and tests that some option counts on, in order."""
+    ends = {run.test_through for run in plan.bench.runs.values()}
+    for pile in plan.bench.piles.values():
+        for held in pile.held:
+            ends.add(held.firm_through)
+            ends.add(held.soft_through)
+    return sorted([end for end in ends if day <= end < date.max])
+
+
+def _worse_on(plan: Plan, ranks: tuple[int, ...], day: date) -> bool:
+    """Whether any duty's answer on a day is worse than its rank among ``ranks``."""
+    policy = plan.bench.policy
+    for options, before in zip(plan.duties, ranks, strict=True):
+        if options.rank <= before < _NOT_READY and is_worse_on(options, before, day, policy):
+            return True
+    return False
+
+
+def holds_until(plan: Plan, ranks: tuple[int, ...], ends: list[date]) -> date | None:
+    """The last day on which no duty is yet worse than its rank now; None where no known date makes one worse.
+
+    By halving over ``ends``, the days on which something runs out, which is the same as day by day since nothing gets
+    better by waiting.
+    """
+    if not ends or min(ranks, default=_NOT_READY) == _NOT_READY or not _worse_on(plan, ranks, ends[-1] + _DAY):
+        return None
+    low, high = 0, len(ends) - 1
+    while low < high:
+        middle = (low + high) // 2
+        if _worse_on(plan, ranks, ends[middle] + _DAY):
+            high = middle
+        else:
+            low = middle + 1
+    return ends[low]
+
+
+def _warnings_from(plan: Plan) -> list[tuple[Held, date]]:
+    """Each container with a date, and the first day on which it is within the warning before that date."""
+    before = timedelta(days=plan.bench.policy.expiry_warn_d - 1)
+    return [
+        (held, held.firm_through - before)
+        for held in plan.bench.held
+        if date.min + before <= held.firm_through < date.max
+    ]
+
+
+def next_change_on(plan: Plan, day: date, ends: list[date], warnings: list[tuple[Held, date]]) -> date | None:
+    """The first day after ``day`` on which stock or a test runs out or a warning begins; None where none is known to.
+
+    Until the day before, the verdict is the same in everything.
+    """
+    last_good = [held.firm_through for held, _ in warnings] + [held.soft_through for held in plan.bench.held]
+    changes = [end + _DAY for end in last_good if day <= end < date.max]
+    changes += [start for _, start in warnings if start > day]
+    changes += [end + _DAY for end in ends[:1]]
+    return min(changes, default=None)
+
+
+def check_good_until(rig: Rig, policy: Policy) -> datetime | None:
+    """The instant the last morning check is good until; None where none was ever made."""
+    if rig.check_good_until is not None or rig.checked_at is None:
+        return rig.check_good_until
+    hours = policy.reserve_check_interval_h if rig.state == "reserve" else policy.check_interval_h
+    return rig.checked_at + timedelta(hours=hours)
+
+
+def _check_faults(rig: Rig, policy: Policy, at: datetime) -> list[Deficiency]:
+    until, subject = check_good_until(rig, policy), ("unit", rig.unit_id)
+    if until is None:
+        return [found("check_never", subject, rig.name)]
+    if at <= until:
+        return []
+    checked = rig.checked_at or until
+    age_h, limit_h = (at - checked) / timedelta(hours=1), (until - checked) / timedelta(hours=1)
+    if max(age_h, limit_h) >= _HOURS_SHOWN_AS_DAYS:
+        return [found("check_overdue", subject, rig.name, "days", age_h // 24, limit_h // 24, until.date())]
+    return [found("check_overdue", subject, rig.name, "hours", age_h // 1, limit_h // 1, until.date())]
+
+
+def _vehicle_faults(rig: Rig) -> Iterable[Deficiency]:
+    """Out of service, and a trailer without a tow unit or a driver."""
+    vehicle = rig.vehicle
+    if rig.state == "out":
+        yield found("out_of_service", ("unit", rig.unit_id), rig.name)
+    if vehicle is None:
+        yield found("no_vehicle", ("unit", rig.unit_id), rig.name)
+        return
+    subject = ("vehicle", vehicle.id)
+    if not vehicle.in_service:
+        yield found("vehicle_out_of_service", subject, vehicle.name)
+    if vehicle.needs_tow and not vehicle.tow_ready:
+        yield found("no_tow", subject, rig.name)
+    if vehicle.needs_tow and vehicle.driver_ready is False:
+        yield found("no_driver", subject, rig.name)
+
+
+def _equipment_faults(rig: Rig) -> Iterable[Deficiency]:
+    """Without a design spill, a line or stock nothing is ever ready."""
+    subject = ("unit", rig.unit_id)
+    if not rig.duties:
+        yield found("no_design_spill", subject, rig.name)
+    if not rig.lines:
+        yield found("no_line", subject, rig.name)
+    if not any(container.book_ml for container in rig.containers):
+        yield found("no_stock", subject, rig.name)
+
+
+def _excluded_faults(excluded: Iterable[Exclusion]) -> list[Deficiency]:
+    return [
+        found(each.code, ("container", each.container_id), each.container, "volume", each.ml / 1000, None, each.since)
+        for each in excluded
+        if each.code != "heel"
+    ]
+
+
+def _warnings(warnings: list[tuple[Held, date]], day: date) -> list[Deficiency]:
+    """Stock that is in date and within the warning before it runs out."""
+    return [
+        found("expires_soon", ("container", held.container.id), held.container.code, since=held.firm_through)
+        for held, start in warnings
+        if start <= day <= held.firm_through
+    ]
+
+
+def _answer(plan: Plan, options: Options, day: date) -> Answer:
+    grade = best_on(options, day, plan.bench.policy)
+    return refused_answer(plan.bench, options) if grade is None else answer_for(plan.bench, options, grade, day)
+
+
+def _accepted(each: Deficiency, accepted: frozenset[tuple[str, str, int]]) -> Deficiency:
+    return each._replace(accepted=True) if (each.code, *each.subject) in accepted else each
+
+
+def _distinct(rig: Rig, deficiencies: Iterable[Deficiency]) -> tuple[Deficiency, ...]:
+    """Each (code, subject) once, the first kept, accepted ones marked; worst first."""
+    once: dict[tuple[str, tuple[str, int]], Deficiency] = {}
+    for each in deficiencies:
+        once.setdefault((each.code, each.subject), each)
+    every = list(once.values())
+    if rig.accepted:
+        every = [_accepted(each, rig.accepted) for each in every]
+    every.sort(key=lambda each: -RANK[each.severity])
+    return tuple(every)
+
+
+def _judge_no_duty(rig: Rig, moment: Moment) -> Verdict:
+    """A unit without a foam duty by a named decision: counted apart until its review is due."""
+    review = rig.no_duty.review_on if rig.no_duty is not None else None
+    if review is not None and moment.day <= review:
+        return Verdict(rig.unit_id, "no_foam_duty", (), (), (), review, review + _DAY)
+    fault = found("no_duty_review", ("unit", rig.unit_id), rig.name, since=review)
+    return Verdict(rig.unit_id, "unverified", (), (), _distinct(rig, [fault]), None, None)
+
+
+def _status(own: Iterable[Deficiency], answers: Iterable[Answer]) -> Status:
+    """The worst of what is wrong with the unit itself and of its duties."""
+    ranks = [RANK[each.severity] for each in own] + [RANK[answer.status] for answer in answers]
+    return STATUSES[max(ranks, default=0)]
+
+
+def judge(rig: Rig, policy: Policy, moment: Moment) -> Verdict:
+    """The status of a unit on its vehicle at a moment, with its answers, deficiencies and until when it holds."""
+    if rig.no_duty is not None:
+        return _judge_no_duty(rig, moment)
+    plan = make_plan(rig, policy)
+    day = moment.day
+    answers = tuple(_answer(plan, options, day) for options in plan.duties)
+    excluded = tuple(excluded_on(plan.bench.holdings.values(), day))
+    own = [*_vehicle_faults(rig), *_equipment_faults(rig), *_check_faults(rig, policy, moment.at)]
+    every = own + [fault for answer in answers for fault in answer.deficiencies]
+    warnings, ends = _warnings_from(plan), ends_of(plan, day)
+    every += _excluded_faults(excluded) + _warnings(warnings, day)
+    return Verdict(
+        rig.unit_id,
+        _status(own, answers),
+        answers,
+        excluded,
+        _distinct(rig, every),
+        holds_until(plan, tuple([RANK[answer.status] for answer in answers]), ends),
+        next_change_on(plan, day, ends, warnings),
+        check_good_until(rig, policy),
+    )
+
+
+def _worked_again(plan: Plan, options: Options, grade: Grade, say: Recorder) -> None:
+    """Work the best option once more by the same functions, with the recorder listening."""
+    for option in (grade.option, grade.other):
+        if option is None:
+            continue
+        lines = [run.line for run in option.runs]
+        nozzles = tuple(run.nozzle_lpm for run in option.runs)
+        wind_loss = max(line.wind_loss for line in lines)
+        task = task_for(option.duty, option.concentrate, option.fit, wind_loss, plan.bench.policy, say)
+        if task is not None:
+            make_option(plan.bench, option.duty, task, option.fit, option.concentrate, lines, nozzles, say)
+
+
+def working(rig: Rig, policy: Policy, moment: Moment, duty_id: int) -> tuple[Step, ...]:
+    """The working of one duty's answer, step by step; empty where no concentrate counts.
+
+    Made by the functions that make the answer, with a recorder. Raises ``KeyError`` for a duty the rig does not have.
+    """
+    plan = make_plan(rig, policy)
+    options = {each.duty.id: each for each in plan.duties}[duty_id]
+    grade = best_on(options, moment.day, policy)
+    if grade is None:
+        return ()
+    say = Recorder()
+    _worked_again(plan, options, grade, say)
+    answer_for(plan.bench, options, grade, moment.day, say)
+    return tuple(say.steps)

@@ -1,0 +1,604 @@
+"""Rigs as the judge wants them, read in a number of queries that does not grow with the fleet.
+
+Rows come by values_list and are joined by dictionaries of ids; no model instance is made. A row that cannot be read
+puts its unit into `broken` with the reason, and the rest is read.
+"""
+
+from __future__ import annotations
+
+import gc
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from datetime import date, datetime, timedelta
+from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
+
+from django.db.models import F, Model, Q, QuerySet, Window
+from django.db.models.functions import RowNumber
+
+from readiness import models as m
+from readiness.engineering import records as r
+from readiness.engineering.dates import last_day
+from readiness.engineering.hydraulics import hose
+from readiness.models.policy import RULES
+from readiness.reports.folds import Folded
+
+KINDS: Mapping[str, Any] = {
+    "AFFF": "afff",
+    "AR-AFFF": "ar_afff",
+    "FFFP": "fffp",
+    "AR-FFFP": "ar_fffp",
+    "FP": "fp",
+    "P": "p",
+    "F3": "f3",
+    "AR-F3": "ar_f3",
+    "Class A": "class_a",
+    "high-expansion": "high_expansion",
+    "wetting agent": "wetting",
+    "training": "training",
+}
+USES: Mapping[str, Any] = {
+    "": "spill",
+    "spill": "spill",
+    "in depth": "depth",
+    "gentle": "gentle",
+    "direct": "direct",
+    "class a": "class_a",
+}
+CONTAINER_KINDS: Mapping[str, Any] = {
+    "pail": "pail",
+    "jug": "pail",
+    "drum": "drum",
+    "tote": "tote",
+    "fixed tank": "tank",
+    "kit reservoir": "kit",
+}
+BASES: Mapping[str, Any] = {"solution at any setting": "any", "solution at 6 %": "six", "water": "water"}
+SUPPLIES: Mapping[str, Any] = {
+    "": "none",
+    "none": "none",
+    "hydrant": "hydrant",
+    "drafting": "draft",
+    "tenders": "tenders",
+}
+EDUCTORS = frozenset({"in-line eductor", "by-pass eductor", "portable kit"})
+BY_ROWS = 5000
+
+
+class Fleet(NamedTuple):
+    """Rigs with the policy of their department; `broken` has the units that could not be read, and why."""
+
+    rigs: tuple[r.Rig, ...]
+    policies: Mapping[int, r.Policy]
+    department_of: Mapping[int, int]
+    broken: tuple[tuple[int, str], ...]
+
+
+class Scope(NamedTuple):
+    """Which units are read: all of some departments, or a few units by id."""
+
+    departments: Collection[int] | None
+    units: Collection[int] | None
+
+    def of(self, rows: QuerySet[Any, Any]) -> QuerySet[Any, Any]:
+        """The rows of the scope's departments."""
+        return rows if self.departments is None else rows.filter(department__in=self.departments)
+
+
+def load_rigs(
+    *,
+    day: date,
+    departments: Collection[int] | None = None,
+    units: Collection[int] | None = None,
+    past: Folded | None = None,
+) -> Fleet:
+    """Read rigs for judging as of a day (acceptances that run on that day count).
+
+    With `past` the stock, its places and marks are those of the folded ledger, and only evidence of that time counts;
+    what has no history (duties, lines, settings, policy) is as it is now.
+    """
+    scope = Scope(departments, units)
+    with _collector_off():
+        reader = _Reader(scope, day, past)
+        rigs: list[r.Rig] = []
+        broken: list[tuple[int, str]] = []
+        for unit in reader.units:
+            try:
+                rigs.append(reader.rig(unit))
+            except (ValueError, TypeError, KeyError, AttributeError) as wrong:
+                broken.append((unit[0], f"{type(wrong).__name__}: {wrong}"))
+        return Fleet(tuple(rigs), reader.policies, {unit[0]: unit[1] for unit in reader.units}, tuple(broken))
+
+
+@contextmanager
+def _collector_off() -> Iterator[None]:
+    """Tens of thousands of tuples are made and none is a cycle: the collector would only look at them again."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
+
+
+def _rows(rows: QuerySet[Any, Any], *columns: str, by: str = "id") -> Iterator[tuple[Any, ...]]:
+    """The columns, in the order of the ids: the same database always gives the same rig."""
+    return rows.order_by(by).values_list(*columns).iterator(chunk_size=BY_ROWS)
+
+
+def _latest(rows: QuerySet[Any, Any], of: Iterable[str], by: str) -> QuerySet[Any, Any]:
+    """The latest row of each subject."""
+    order = [F(by).desc(), F("id").desc()]
+    turn = Window(RowNumber(), partition_by=[F(each) for each in of], order_by=order)
+    latest: QuerySet[Any, Any] = rows.annotate(turn=turn).filter(turn=1)
+    return latest
+
+
+class _Reader:
+    """Every table read once, by id."""
+
+    def __init__(self, scope: Scope, day: date, past: Folded | None) -> None:
+        self.scope = scope
+        self.day = day
+        self.past = past
+        self.policies, self.zones = _policies(scope)
+        self.units = self._units()
+        self.vehicle_of, self.vehicles = self._assignments()
+        vehicles, units = set(self.vehicle_of.values()), scope.units
+        self.near: Callable[[str], Q] = lambda prefix: (
+            Q() if units is None else Q(**{f"{prefix}unit__in": units}) | Q(**{f"{prefix}vehicle__in": vehicles})
+        )
+        self.places = self._places() if past else {}
+        self.read_then = self._read_then(past.at) if past else {}
+        self.parts = self._parts()
+        self.containers = self._containers()
+        self.tests = self._tests()
+        self.legs = _grouped(self._of_lines(m.HoseLeg), "line", "n", "diameter_in", "length_m")
+        self.sources = _grouped(self._of_lines(m.LineSource), "line", "container")
+        self.lines = self._lines()
+        self.setups = self._setups()
+        self.fuels = _fuels(scope)
+        self.duties = self._duties()
+        self.checks = self._checks()
+        self.accepted = self._accepted()
+
+    # -- units and vehicles -----------------------------------------------------------------------------------------
+
+    def _units(self) -> list[tuple[Any, ...]]:
+        rows = self.scope.of(m.Unit.objects.filter(retired_on__isnull=True))
+        if self.scope.units is not None:
+            rows = rows.filter(pk__in=self.scope.units)
+        columns = (
+            "id",
+            "department",
+            "designation",
+            "state",
+            "no_duty_by",
+            "no_duty_review_on",
+            "lines_staffed",
+            "station__check_interval_h",
+        )
+        return list(rows.order_by("id").values_list(*columns))
+
+    def _assignments(self) -> tuple[dict[int, int], dict[int, r.Vehicle]]:
+        rows = self.scope.of(m.Assignment.objects.all())
+        if self.past is None:
+            rows = rows.filter(to_at__isnull=True)
+        else:
+            at = self.past.at
+            rows = rows.filter(Q(to_at__isnull=True) | Q(to_at__gt=at), from_at__lte=at)
+        if self.scope.units is not None:
+            rows = rows.filter(unit__in=self.scope.units)
+        columns = ("shop_no", "water_l", "pump_lpm", "foam_feed_lpm", "needs_tow", "tow", "tow__state")
+        more = ("tow_driver_ready", "state", "dry_chemical_kg")
+        vehicle_of: dict[int, int] = {}
+        vehicles: dict[int, r.Vehicle] = {}
+        self.dry_chemical_kg: dict[int, float] = {}
+        for unit, pk, *values in _rows(rows, "unit", "vehicle", *(f"vehicle__{name}" for name in columns + more)):
+            shop_no, water_l, pump_lpm, feed_lpm, needs_tow, tow, tow_state, driver, state, dry_kg = values
+            vehicle_of[unit] = pk
+            self.dry_chemical_kg[pk] = dry_kg
+            vehicles[pk] = r.Vehicle(
+                id=pk,
+                name=f"vehicle {shop_no}",
+                water_l=water_l,
+                pump_lpm=pump_lpm,
+                max_foam_feed_lpm=feed_lpm,
+                needs_tow=needs_tow,
+                tow_ready=tow is not None and tow_state == "in",
+                driver_ready=driver,
+                in_service=state != "out",
+            )
+        return vehicle_of, vehicles
+
+    def _places(self) -> dict[int, tuple[Any, ...]]:
+        rows = self.scope.of(m.Place.objects.all())
+        return {pk: tuple(rest) for pk, *rest in _rows(rows, "id", "unit", "vehicle", "expected_low_c")}
+
+    def _read_then(self, at: datetime) -> dict[int, tuple[int, datetime]]:
+        """The last reading of each container that had been made by then."""
+        rows = m.Reading.objects.filter(container__isnull=False, ml__isnull=False, check_of__finished_at__lte=at)
+        if self.scope.departments is not None:
+            rows = rows.filter(container__department__in=self.scope.departments)
+        rows = _latest(rows, ("container",), "check_of__finished_at")
+        return {pk: (ml, on) for pk, ml, on in _rows(rows, "container", "ml", "check_of__finished_at")}
+
+    # -- stock ------------------------------------------------------------------------------------------------------
+
+    def _parts(self) -> dict[int, list[r.Part]]:
+        """What the rigs' containers hold, each part with its lot."""
+        rows = m.Holding.objects.filter(self.near("container__place__"), container__retired_on__isnull=True)
+        rows = rows.exclude(container__place__unit__isnull=True, container__place__vehicle__isnull=True)
+        if self.scope.departments is not None:
+            rows = rows.filter(container__department__in=self.scope.departments)
+        if self.past is None:
+            held = list(_rows(rows, "container", "lot", "ml"))
+        else:
+            held = [(pk, lot, ml) for pk, of in self.past.holdings.items() for lot, ml in of.items()]
+        lots = self._lots({lot for _, lot, _ in held} if self.scope.units is not None else None)
+        found: dict[int, list[r.Part]] = defaultdict(list)
+        for container, lot, ml in held:
+            found[container].append(r.Part(lots[lot], ml))
+        return found
+
+    def _lots(self, only: Collection[int] | None) -> dict[int, r.Lot]:
+        rows = self.scope.of(m.Lot.objects.all())
+        samples = self.scope.of(m.Sample.objects.filter(lot__isnull=False, passed__isnull=False))
+        if only is not None:
+            rows, samples = rows.filter(pk__in=only), samples.filter(lot__in=only)
+        sampled = self._samples(samples, "lot")
+        concentrates = _concentrates(self.scope)
+        columns = ("id", "batch", "concentrate", "makers_date", "date_precision", "recalled_on")
+        return {
+            pk: r.Lot(
+                id=pk,
+                batch=batch,
+                concentrate=concentrates[concentrate],
+                makers_date=last_day(makers, precision) if makers else None,
+                sample=sampled.get(pk),
+                recalled=recalled is not None and recalled <= self.day,
+            )
+            for pk, batch, concentrate, makers, precision, recalled in _rows(rows, *columns)
+        }
+
+    def _samples(self, rows: QuerySet[Any, Any], of: str) -> dict[int, r.Sample]:
+        if self.past is not None:
+            rows = rows.filter(taken_on__lte=self.day)
+        latest = _latest(rows, (of,), "taken_on")
+        return {
+            subject: r.Sample(taken_on, passed, good_through)
+            for subject, taken_on, passed, good_through in _rows(latest, of, "taken_on", "passed", "good_through")
+        }
+
+    def _containers(self) -> dict[tuple[str, int], list[r.Container]]:
+        rows = self.scope.of(m.Container.objects.all())
+        if self.past is None:
+            rows = rows.filter(self.near("place__"), retired_on__isnull=True)
+            rows = rows.exclude(place__unit__isnull=True, place__vehicle__isnull=True)
+        samples = self.scope.of(m.Sample.objects.filter(container__isnull=False, passed__isnull=False))
+        if self.scope.units is not None:
+            samples = samples.filter(self.near("container__place__"))
+        sampled = self._samples(samples, "container")
+        columns = ("id", "department", "code", "kind", "unreachable_ml", "reading_ml", "reading_at", "resolution_ml")
+        marks = ("mixed", "quarantined", "diluted", "sealed", "opened_on")
+        where = ("place__unit", "place__vehicle", "place__expected_low_c")
+        found: dict[tuple[str, int], list[r.Container]] = defaultdict(list)
+        for row in _rows(rows, *columns, *marks, *where):
+            owner, container = self._container(row, sampled)
+            if owner is not None:
+                found[owner].append(container)
+        return found
+
+    def _container(
+        self, row: tuple[Any, ...], sampled: Mapping[int, r.Sample]
+    ) -> tuple[tuple[str, int] | None, r.Container]:
+        pk, department, code, kind, unreachable, reading, read_at, resolution, *state, unit, vehicle, low_c = row
+        mixed, quarantined, diluted, sealed, opened_on = state
+        if self.past is not None:
+            mixed, quarantined, diluted, sealed, opened_on = _marks_then(self.past.marks.get(pk, {}))
+            unit, vehicle, low_c = self.places.get(self.past.places.get(pk) or 0, (None, None, None))
+            if read_at is None or read_at > self.past.at:
+                reading, read_at = self.read_then.get(pk, (None, None))
+        container = r.Container(
+            id=pk,
+            code=code,
+            kind=CONTAINER_KINDS[kind],
+            parts=tuple(self.parts.get(pk, ())),
+            unreachable_ml=unreachable,
+            reading_ml=reading,
+            reading_on=read_at.astimezone(self.zones[department]).date() if reading is not None and read_at else None,
+            resolution_ml=resolution,
+            mixed=mixed,
+            quarantined=quarantined,
+            diluted=diluted,
+            sealed=sealed,
+            opened_on=opened_on,
+            place_low_c=low_c,
+            sample=sampled.get(pk),
+        )
+        if unit is None and vehicle is None:
+            return None, container
+        return (("unit", unit) if unit is not None else ("vehicle", vehicle)), container
+
+    # -- lines ------------------------------------------------------------------------------------------------------
+
+    def _of_lines(self, model: type[Model]) -> QuerySet[Any, Any]:
+        rows: QuerySet[Any, Any] = model._default_manager.filter(self.near("line__"), line__retired_on__isnull=True)
+        if self.scope.departments is not None:
+            rows = rows.filter(line__department__in=self.scope.departments)
+        return rows
+
+    def _tests(self) -> dict[int, list[tuple[r.LineTest, bool]]]:
+        """The latest test of each line with each concentrate at each setting, since it was last converted."""
+        rows = self._of_lines(m.LineTest)
+        if self.past is not None:
+            rows = rows.filter(tested_on__lte=self.day)
+        rows = rows.filter(Q(line__converted_on__isnull=True) | Q(tested_on__gte=F("line__converted_on")))
+        rows = _latest(rows, ("line", "concentrate", "set_pct"), "tested_on")
+        columns = ("line", "concentrate", "set_pct", "measured_pct", "tested_on", "passed", "good_through", "band")
+        found: dict[int, list[tuple[r.LineTest, bool]]] = defaultdict(list)
+        for line, concentrate, setting, measured, on, passed, good_through, band in _rows(rows, *columns):
+            test = r.LineTest(concentrate, setting, setting if measured is None else measured, on, passed, good_through)
+            found[line].append((test, band == "vehicle"))
+        return found
+
+    def _lines(self) -> dict[tuple[str, int], list[tuple[Any, ...]]]:
+        rows = self.scope.of(m.FoamLine.objects.filter(self.near(""), retired_on__isnull=True))
+        own = ("unit", "vehicle", "id", "name", "pails", "flow_lpm", "parked_pct", "present_pct", "wind_loss_pct")
+        lay = ("inlet_kpa", "nozzle_kpa", "appliance_loss_kpa", "height_m", "lift_m", "tube_original")
+        state = ("unflushed_since",)
+        proportioner = ("id", "kind", "settings_pct", "foam_feed_lpm", "accepts_thick", "rated_flow_lpm")
+        plate = ("rating_basis", "plate_back_pressure_kpa", "plate_lift_m", "state")
+        nozzle = ("aspirating", "rated_flow_lpm", "rings_lpm", "state")
+        columns = [
+            *own,
+            *lay,
+            *state,
+            *(f"proportioner__{name}" for name in proportioner + plate),
+            *(f"nozzle__{name}" for name in nozzle),
+        ]
+        found: dict[tuple[str, int], list[tuple[Any, ...]]] = defaultdict(list)
+        for row in _rows(rows, *columns):
+            owner = ("unit", row[0]) if row[0] is not None else ("vehicle", row[1])
+            found[owner].append(row[2:])
+        return found
+
+    def _line(self, row: tuple[Any, ...]) -> r.Line:
+        pk, name, pails, flow, parked, present, wind_loss, *rest = row
+        *lay, unflushed, part, kind, offered, feed, thick, rated, basis, plate_kpa, plate_lift, state = rest[:-4]
+        aspirating, nozzle_lpm, rings, nozzle_state = rest[-4:]
+        tests = self.tests.get(pk, [])
+        eductor = kind in EDUCTORS
+        return r.Line(
+            id=pk,
+            name=name,
+            sources=tuple(source[0] for source in self.sources.get(pk, ())),
+            pails=pails,
+            offered=_settings(offered),
+            flow_lpm=_flow(flow, nozzle_lpm, rated),
+            proportioner_id=part,
+            max_feed_lpm=feed,
+            thick_ok=thick,
+            aspirating=bool(aspirating),
+            parked=parked,
+            present=present,
+            tests=tuple(test for test, _ in tests),
+            rated_lpm=rated if eductor else None,
+            basis=BASES[basis],
+            rings_lpm=tuple(float(ring) for ring in rings or ()),
+            lay=self._lay(pk, lay, plate_kpa, plate_lift) if eductor else None,
+            wind_loss=wind_loss,
+            flushed=unflushed is None,
+            vehicle_band=any(vehicle for _, vehicle in tests),
+            in_service=state != "out" and nozzle_state != "out",
+        )
+
+    def _lay(self, line: int, lay: list[Any], plate_kpa: float | None, plate_lift: float | None) -> r.Lay | None:
+        inlet_kpa, nozzle_kpa, loss_kpa, height_m, lift_m, tube_original = lay
+        legs = sorted(self.legs.get(line, ()))
+        if inlet_kpa is None or nozzle_kpa is None or not legs:
+            return None
+        return r.Lay(
+            inlet_kpa=inlet_kpa,
+            nozzle_kpa=nozzle_kpa,
+            hose=tuple(hose(_size(diameter), length) for _, diameter, length in legs),
+            appliances_kpa=loss_kpa,
+            height_m=height_m,
+            plate_back_pressure_kpa=plate_kpa,
+            lift_m=lift_m,
+            plate_lift_m=plate_lift,
+            tube_original=tube_original,
+        )
+
+    def _setups(self) -> dict[tuple[str, int], list[tuple[int, ...]]]:
+        rows = m.SetupLine.objects.filter(self.near("setup__"), line__retired_on__isnull=True)
+        if self.scope.departments is not None:
+            rows = rows.filter(setup__department__in=self.scope.departments)
+        lines: dict[tuple[str, int], dict[int, list[int]]] = defaultdict(lambda: defaultdict(list))
+        for unit, vehicle, setup, line in _rows(rows, "setup__unit", "setup__vehicle", "setup", "line"):
+            owner = ("unit", unit) if unit is not None else ("vehicle", vehicle)
+            lines[owner][setup].append(line)
+        return {owner: [tuple(sorted(members)) for _, members in sorted(of.items())] for owner, of in lines.items()}
+
+    # -- duties, checks, acceptances --------------------------------------------------------------------------------
+
+    def _duties(self) -> dict[int, list[tuple[Any, ...]]]:
+        rows = self.scope.of(m.Duty.objects.filter(retired_on__isnull=True))
+        if self.scope.units is not None:
+            rows = rows.filter(unit__in=self.scope.units)
+        own = ("id", "name", "kind", "fuel", "area_m2", "use", "purpose", "rate", "rate_unit", "minutes")
+        more = ("supply", "supply_lpm", "tankfuls", "setting_pct", "required_water_l", "other_agent_kg")
+        return _grouped(rows, "unit", *own, *more)
+
+    def _duty(self, row: tuple[Any, ...], vehicle: r.Vehicle | None, containers: Iterable[r.Container]) -> r.Duty:
+        (pk, name, kind, fuel, area_m2, use, purpose, rate, rate_unit, minutes, *rest) = row
+        supply, supply_lpm, tankfuls, setting, water_l, agent_kg = rest
+        if kind == "class-a":
+            aboard_l = (vehicle.water_l if vehicle else None) or 0.0
+            return r.ClassADuty(pk, name, tankfuls, aboard_l, setting or _class_a_setting(containers))
+        if kind == "airport":
+            held_kg = self.dry_chemical_kg.get(vehicle.id, 0.0) if vehicle else 0.0
+            return r.AirportDuty(pk, name, self.fuels[fuel], water_l, agent_kg or 0.0, held_kg)
+        return r.Spill(
+            id=pk,
+            name=name,
+            fuel=self.fuels[fuel],
+            area_m2=area_m2,
+            supply=r.Supply(SUPPLIES[supply], supply_lpm),
+            use=USES[use],
+            duty="fire" if purpose == "fire" else "vapor",
+            rate=r.Rate(float(rate), rate_unit) if rate is not None else None,
+            minutes=minutes,
+        )
+
+    def _checks(self) -> dict[tuple[int, int | None], datetime]:
+        """The last complete check of each unit on each vehicle: a check made on another vehicle proves nothing here."""
+        rows = self.scope.of(m.Check.objects.filter(complete=True))
+        if self.scope.units is not None:
+            rows = rows.filter(unit__in=self.scope.units)
+        if self.past is not None:
+            rows = rows.filter(finished_at__lte=self.past.at)
+        rows = _latest(rows, ("unit", "vehicle"), "finished_at")
+        return {(unit, vehicle): at for unit, vehicle, at in _rows(rows, "unit", "vehicle", "finished_at")}
+
+    def _accepted(self) -> dict[int, frozenset[tuple[str, str, int]]]:
+        rows = self.scope.of(m.Deficiency.objects.filter(closed_on__isnull=True, accepted_until__gte=self.day))
+        if self.scope.units is not None:
+            rows = rows.filter(unit__in=self.scope.units)
+        found: dict[int, set[tuple[str, str, int]]] = defaultdict(set)
+        for unit, code, kind, pk in _rows(rows, "unit", "code", "subject_kind", "subject_id"):
+            found[unit].add((code, kind, pk))
+        return {unit: frozenset(each) for unit, each in found.items()}
+
+    # -- the whole --------------------------------------------------------------------------------------------------
+
+    def rig(self, unit: tuple[Any, ...]) -> r.Rig:
+        """One unit on its vehicle. Raises what the row that cannot be read raises."""
+        pk, _, name, state, no_duty_by, review_on, staffed, interval_h = unit
+        vehicle = self.vehicles.get(self.vehicle_of.get(pk, 0))
+        owners = [("unit", pk)] + ([("vehicle", vehicle.id)] if vehicle else [])
+        containers = tuple(each for owner in owners for each in self.containers.get(owner, ()))
+        checked_at = self.checks.get((pk, vehicle.id if vehicle else None))
+        good_until = checked_at + timedelta(hours=interval_h) if checked_at and interval_h else None
+        return r.Rig(
+            unit_id=pk,
+            name=name,
+            vehicle=vehicle,
+            containers=containers,
+            lines=tuple(self._line(row) for owner in owners for row in self.lines.get(owner, ())),
+            duties=tuple(self._duty(row, vehicle, containers) for row in self.duties.get(pk, ())),
+            setups=tuple(setup for owner in owners for setup in self.setups.get(owner, ())),
+            lines_staffed=staffed,
+            checked_at=checked_at,
+            check_good_until=good_until,
+            state=state,
+            no_duty=r.NoDuty(no_duty_by, review_on) if no_duty_by else None,
+            accepted=self.accepted.get(pk, frozenset()),
+        )
+
+
+def _policies(scope: Scope) -> tuple[dict[int, r.Policy], dict[int, ZoneInfo]]:
+    """The policy and the time zone of each department."""
+    rows = scope.of(m.Policy.objects.all())
+    names = [name for name in RULES if name in r.Policy._fields]
+    policies, zones = {}, {}
+    for department, zone, *values in _rows(rows, "department", "department__time_zone", *names):
+        policies[department] = r.Policy(**dict(zip(names, values, strict=True)))
+        zones[department] = ZoneInfo(zone)
+    return policies, zones
+
+
+def _concentrates(scope: Scope) -> dict[int, r.Concentrate]:
+    rows = scope.of(m.Concentrate.objects.all())
+    listed = m.Listing.objects.all()
+    groups = scope.of(m.CompatibilityGroup.objects.all())
+    if scope.departments is not None:
+        listed = listed.filter(concentrate__department__in=scope.departments)
+    listings: dict[int, dict[tuple[int | str, Any], r.Listing]] = defaultdict(dict)
+    columns = (
+        "concentrate",
+        "fuel",
+        "fuel_group",
+        "use",
+        "pct",
+        "rate",
+        "rate_unit",
+        "minutes",
+        "aspirating",
+        "source",
+    )
+    for concentrate, fuel, group, use, pct, rate, unit, minutes, aspirating, source in _rows(listed, *columns):
+        listings[concentrate][group if fuel is None else fuel, USES[use]] = r.Listing(
+            pct=pct,
+            rate=r.Rate(float(rate), unit) if rate is not None else None,
+            minutes=minutes,
+            aspirating=aspirating,
+            by_group=fuel is None,
+            source=source,
+        )
+    compatible = dict(_rows(groups, "concentrates", "name"))
+    facts = ("id", "name", "kind", "pfas", "lowest_use_c", "shear_thinning")
+    return {
+        pk: r.Concentrate(pk, name, KINDS[kind], pfas, low_c, thick, listings[pk], compatible.get(pk, ""))
+        for pk, name, kind, pfas, low_c, thick in _rows(rows, *facts)
+    }
+
+
+def _fuels(scope: Scope) -> dict[int, r.Fuel]:
+    rows = m.Fuel.objects.all()
+    if scope.departments is not None:
+        rows = rows.filter(Q(department__isnull=True) | Q(department__in=scope.departments))
+    return {
+        pk: r.Fuel(
+            pk, name, un, group, oxygenate, flash_c, (note or "foam is not the agent") if group == "not_foam" else ""
+        )
+        for pk, name, un, group, oxygenate, flash_c, note in _rows(
+            rows, "id", "name", "un", "group", "oxygenate_pct", "flash_c", "note"
+        )
+    }
+
+
+def _marks_then(marks: Mapping[str, str]) -> tuple[bool, bool, bool, bool, date | None]:
+    """Mixed, quarantined, diluted, sealed and the day of opening, as the folded markings have them."""
+    yes = {mark for mark, new in marks.items() if new == "yes"}
+    opened = marks.get("opened_on")
+    opened_on = date.fromisoformat(opened) if opened else None
+    return "mixed" in yes, "quarantined" in yes, "diluted" in yes, "sealed" in yes, opened_on
+
+
+def _grouped(rows: QuerySet[Any, Any], key: str, *columns: str) -> dict[int, list[tuple[Any, ...]]]:
+    found: dict[int, list[tuple[Any, ...]]] = defaultdict(list)
+    for first, *rest in _rows(rows, key, *columns):
+        found[first].append(tuple(rest))
+    return found
+
+
+def _settings(read: Any) -> frozenset[int]:
+    if not isinstance(read, list) or not all(isinstance(each, int) for each in read):
+        raise ValueError(f"settings {read!r} were read; a list of hundredths of a percent is needed")
+    return frozenset(read)
+
+
+def _flow(*known: float | None) -> float:
+    """The line's own flow, else the nozzle's, else the proportioner's."""
+    for each in known:
+        if each is not None:
+            return each
+    raise ValueError("the line states no flow, nor does its nozzle or proportioner")
+
+
+def _size(diameter: Any) -> str:
+    """A nominal hose size as the table of coefficients writes it: 1.75, 2.5, 3."""
+    return f"{float(diameter):g}"
+
+
+def _class_a_setting(containers: Iterable[r.Container]) -> int:
+    """The percentage that the Class A concentrate aboard is listed for."""
+    for container in containers:
+        for part in container.parts:
+            listing = part.lot.concentrate.listings.get(("class a", "class_a"))
+            if listing is not None:
+                return listing.pct
+    return 0

@@ -1,0 +1,133 @@
+"""Stock by concentrate and station, with what is alcohol-resistant and what holds PFAS apart."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import NamedTuple
+
+from readiness.reports.inventory import OUTSIDE, STORE, Inventory, Item, Product, Share, alcohol_resistant, class_b
+
+
+class StockRow(NamedTuple):
+    """How much of a concentrate a station has: in its store, on its units; and what of that is out of the count."""
+
+    concentrate_id: int
+    concentrate: str
+    kind: str
+    alcohol_resistant: bool
+    pfas: str
+    station: str
+    store_ml: int
+    store_containers: int
+    units_ml: int
+    units_containers: int
+    out_ml: int
+
+    @property
+    def total_ml(self) -> int:
+        """Store and units together, by the book."""
+        return self.store_ml + self.units_ml
+
+    @property
+    def containers(self) -> int:
+        """Store and units together."""
+        return self.store_containers + self.units_containers
+
+
+class StockTotal(NamedTuple):
+    """One line of totals."""
+
+    name: str
+    store_ml: int
+    units_ml: int
+    out_ml: int
+    containers: int
+
+    @property
+    def total_ml(self) -> int:
+        """Store and units together, by the book."""
+        return self.store_ml + self.units_ml
+
+
+class Stock(NamedTuple):
+    """Every concentrate at every station, and the totals by what it resists and what is in it."""
+
+    rows: tuple[StockRow, ...]
+    totals: tuple[StockTotal, ...]
+
+
+class _Piece(NamedTuple):
+    """One lot's share of one container, and how much of it does not count."""
+
+    item: Item
+    share: Share
+    out_ml: int
+
+
+def stock(inventory: Inventory) -> Stock:
+    """The department's stock; what is outside the book (handed to others) is left out."""
+    groups: dict[tuple[str, str, int], list[_Piece]] = {}
+    for item in inventory.items:
+        if item.where == OUTSIDE:
+            continue
+        for piece in _pieces(item):
+            product = inventory.products[piece.share.concentrate_id]
+            groups.setdefault((product.name, item.station, product.id), []).append(piece)
+    rows = tuple(_row(inventory.products[key[2]], key[1], groups[key]) for key in sorted(groups))
+    return Stock(rows, _totals(rows))
+
+
+def _pieces(item: Item) -> list[_Piece]:
+    """Its lots; of what is out, all of it when nothing counts, else taken from the largest lot (the heel)."""
+    if not item.shares:
+        return []
+    out = sum(share.ml for share in item.shares) - item.counted_ml
+    largest = max(item.shares, key=lambda share: share.ml)
+    if not item.counted_ml:
+        return [_Piece(item, share, share.ml) for share in item.shares]
+    return [_Piece(item, share, min(out, share.ml) if share is largest else 0) for share in item.shares]
+
+
+def _row(product: Product, station: str, pieces: Iterable[_Piece]) -> StockRow:
+    pieces = list(pieces)
+    store = [piece for piece in pieces if piece.item.where == STORE]
+    units = [piece for piece in pieces if piece.item.where != STORE]
+    return StockRow(
+        concentrate_id=product.id,
+        concentrate=product.name,
+        kind=product.kind,
+        alcohol_resistant=alcohol_resistant(product.kind),
+        pfas=product.pfas,
+        station=station,
+        store_ml=sum(piece.share.ml for piece in store),
+        store_containers=len({piece.item.id for piece in store}),
+        units_ml=sum(piece.share.ml for piece in units),
+        units_containers=len({piece.item.id for piece in units}),
+        out_ml=sum(piece.out_ml for piece in pieces),
+    )
+
+
+_SPLITS: tuple[tuple[str, Callable[[StockRow], bool]], ...] = (
+    ("Class B, alcohol-resistant", lambda row: row.alcohol_resistant),
+    ("Class B, not alcohol-resistant", lambda row: class_b(row.kind) and not row.alcohol_resistant),
+    ("No Class B credit (Class A, training and the like)", lambda row: not class_b(row.kind)),
+    ("With PFAS", lambda row: row.pfas == "yes"),
+    ("PFAS not known (treated as with PFAS)", lambda row: row.pfas == "unknown"),
+    ("Without PFAS", lambda row: row.pfas == "no"),
+    ("All concentrates", lambda row: True),
+)
+
+
+def _totals(rows: Iterable[StockRow]) -> tuple[StockTotal, ...]:
+    rows = tuple(rows)
+    return tuple(_total(name, [row for row in rows if chosen(row)]) for name, chosen in _SPLITS)
+
+
+def _total(name: str, rows: list[StockRow]) -> StockTotal:
+    return StockTotal(
+        name,
+        sum(row.store_ml for row in rows),
+        sum(row.units_ml for row in rows),
+        sum(row.out_ml for row in rows),
+        sum(row.containers for row in rows),
+    )

@@ -1,0 +1,99 @@
+"""Tags of every page: figures in the reader's units, marks of states, bars, moments with their age.
+
+`{% volume need_ml "up" %}` · `{% flow lpm "nearest" %}` · `{% area m2 "down" %}` · `{% status "not_ready" %}`
+The direction is no option: need, pails and water go "up"; usable, area and minutes "down"; a plain reading "nearest".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any, cast
+
+from django import template
+from django.http import QueryDict
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from readiness.engineering.units import Toward
+from readiness.web import figures, marks, moments
+from readiness.web.preferences import Units
+
+register = template.Library()
+
+QUANTITIES = ("volume", "flow", "area", "length", "bore", "pressure", "temperature", "mass")
+
+
+def _units(context: Mapping[str, Any]) -> Units:
+    return cast(Units, str(context["units"]))
+
+
+def _define(dimension: str) -> None:
+    def tag(
+        context: Mapping[str, Any], value: float | None, toward: Toward, containers: int = 0, places: int | None = None
+    ) -> str:
+        return figures.figure(value, dimension, _units(context), toward, containers=containers, places=places)
+
+    register.simple_tag(takes_context=True, name=dimension)(tag)
+
+
+for _dimension in QUANTITIES:
+    _define(_dimension)
+
+
+@register.simple_tag
+def minutes(value: float | None, toward: Toward, places: int = 1) -> str:
+    """Minutes: `{% minutes 7.01 "down" %}` is "7.0 min"."""
+    return figures.figure(value, "time", "us", toward, places=places)
+
+
+@register.simple_tag
+def percent(pct: int | None) -> str:
+    """Hundredths of a point: 300 is "3 %"."""
+    return figures.percent(pct)
+
+
+@register.simple_tag
+def share(value: float | None, toward: Toward) -> str:
+    """A fraction as whole percent."""
+    return figures.share(value, toward)
+
+
+@register.simple_tag
+def rate(value: Any, rate_unit: str) -> str:
+    """A published rate in its own unit."""
+    return figures.rate(value, rate_unit)
+
+
+@register.simple_tag
+def status(key: str, word: str = "") -> SafeString:
+    """A state's shape and word; `key` is one of marks.MARKS."""
+    return marks.status_mark(key, word)
+
+
+@register.simple_tag
+def bar(value: float | None, sentence: str, tone: str = "") -> SafeString:
+    """A bar of a share, 1.0 = full; `sentence` says the same in words."""
+    return marks.bar(value or 0.0, sentence, tone)
+
+
+@register.simple_tag(takes_context=True)
+def moment(context: Mapping[str, Any], at: datetime | None) -> SafeString | str:
+    """A moment in the department's time zone, with its age: 2026-06-15 06:00 (3 h ago)."""
+    present = context["frame"].here
+    if at is None:
+        return "never"
+    said, age = moments.moment_text(present.department, at), moments.age_text(at, present.now)
+    return format_html('<time datetime="{}">{}</time> <span class="age">({})</span>', at.isoformat(), said, age)
+
+
+@register.simple_tag(takes_context=True)
+def question(context: Mapping[str, Any], **changes: Any) -> str:
+    """The address's question with some of its words changed: `{% question page=2 %}`; None takes a word out."""
+    words: QueryDict = context["request"].GET.copy()
+    for word, value in changes.items():
+        if value is None:
+            words.pop(word, None)
+        else:
+            words[word] = str(value)
+    return f"?{words.urlencode()}"

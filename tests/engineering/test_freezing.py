@@ -1,0 +1,54 @@
+"""A record comes back from its plain values as it was, through JSON."""
+
+import json
+from datetime import UTC, date, datetime
+
+import pytest
+from county import County
+
+from readiness.engineering.freezing import plain, thawed
+from readiness.engineering.judging import judge
+from readiness.engineering.records import Moment, Policy, Rig, Verdict
+
+COUNTY = County()
+
+
+def through_json(value):
+    return json.loads(json.dumps(plain(value)))
+
+
+@pytest.mark.parametrize("rig", COUNTY.units(), ids=lambda rig: rig.name)
+def test_a_rig_comes_back_and_is_judged_the_same(rig):
+    back = thawed(Rig, through_json(rig))
+    assert through_json(back) == through_json(rig)
+    moment = COUNTY.moment()
+    assert judge(back, Policy(), moment).status == judge(rig, Policy(), moment).status
+
+
+@pytest.mark.parametrize("rig", COUNTY.units(), ids=lambda rig: rig.name)
+def test_a_verdict_comes_back(rig):
+    verdict = judge(rig, Policy(), COUNTY.moment())
+    back = thawed(Verdict, through_json(verdict))
+    assert through_json(back) == through_json(verdict)
+    assert back.holds_until == verdict.holds_until
+    assert [answer.deficiencies for answer in back.answers] == [
+        tuple(
+            each._replace(
+                measured=None if each.measured is None else round(each.measured, 6),
+                required=None if each.required is None else round(each.required, 6),
+            )
+            for each in answer.deficiencies
+        )
+        for answer in verdict.answers
+    ]
+
+
+def test_moments_and_policies_come_back():
+    moment = Moment(datetime(2026, 6, 15, 6, tzinfo=UTC), date(2026, 6, 15))
+    assert thawed(Moment, through_json(moment)) == moment
+    assert thawed(Policy, through_json(Policy(opened_limit_d=90))) == Policy(opened_limit_d=90)
+
+
+def test_what_is_no_record_is_refused():
+    with pytest.raises(TypeError, match="object is no part of a record"):
+        plain(object())

@@ -1,0 +1,178 @@
+"""Rigs as they are read: one alone and in the fleet, one department's and no other's, and rows that cannot be read."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from readiness.actions.clock import StoppedClock
+from readiness.actions.evidence import record_sample
+from readiness.actions.permissions import OWNER
+from readiness.models import (
+    Appliance,
+    Container,
+    Department,
+    Duty,
+    FoamLine,
+    HoseLeg,
+    Place,
+    Policy,
+    Unit,
+    Vehicle,
+)
+from readiness.reports.fleet import load_rigs
+from tests.cast import D0, SIX, Cast, DepartmentFactory, StationFactory, UnitFactory
+from tests.county import loaded
+from tests.judged import Rigged
+
+pytestmark = pytest.mark.django_db
+DAY = timedelta(days=1)
+
+
+def test_one_unit_alone_is_the_same_as_in_the_whole_fleet() -> None:
+    department = loaded()
+    fleet = load_rigs(day=D0, departments=[department.pk])
+    assert len(fleet.rigs) == 14
+    assert fleet.broken == ()
+    for rig in fleet.rigs:
+        alone = load_rigs(day=D0, departments=[department.pk], units=[rig.unit_id])
+        assert alone.rigs == (rig,)
+        assert alone.policies == fleet.policies
+    several = [fleet.rigs[3].unit_id, fleet.rigs[8].unit_id]
+    assert load_rigs(day=D0, units=several).rigs == (fleet.rigs[3], fleet.rigs[8])
+    assert load_rigs(day=D0).rigs == fleet.rigs
+
+
+def test_what_is_read_of_a_unit_in_si(cast: Cast) -> None:
+    """5 gal are 18,927 mL; 95 gpm are 359.61 L/min (95 x 3.785411784); 1.75 in has C 15.5."""
+    rig = Rigged(cast, pails=1)
+    FoamLine.objects.filter(pk=rig.line.pk).update(inlet_kpa=1378.95, nozzle_kpa=689.48, wind_loss_pct=10)
+    HoseLeg.objects.create(line=rig.line, n=1, length_m=45.72, diameter_in="1.75")
+    Vehicle.objects.filter(pk=rig.vehicle.pk).update(water_l=2839.06)
+    (found,) = load_rigs(day=D0, departments=[cast.department.pk]).rigs
+    assert (found.name, found.vehicle.name, found.vehicle.water_l) == ("Engine 1", "vehicle 201", 2839.06)
+    assert found.checked_at == SIX
+    (pail,) = found.containers
+    assert (pail.code, pail.kind, pail.book_ml, pail.sealed) == ("P0", "pail", 18_927, True)
+    assert pail.parts[0].lot.concentrate.kind == "ar_afff"
+    (line,) = found.lines
+    assert (line.offered, line.pails, line.sources) == (frozenset({300, 600}), True, ())
+    assert line.flow_lpm == pytest.approx(359.614, abs=0.001)
+    assert line.rated_lpm == line.flow_lpm
+    assert (line.lay.inlet_kpa, line.lay.hose[0].coefficient, line.lay.hose[0].length_m) == (1378.95, 15.5, 45.72)
+    (spill,) = found.duties
+    assert (spill.fuel.name, spill.use, spill.duty, spill.minutes) == ("gasoline", "spill", "fire", 15)
+    assert spill.area_m2 == pytest.approx(83.613, abs=0.001)  # 900 x 0.09290304
+
+
+def test_another_departments_rows_never_appear(cast: Cast) -> None:
+    """Two departments with the same names: each reads its own, alone and together."""
+    mine = Rigged(cast, pails=2)
+    other = DepartmentFactory(name="Third County Fire Department")
+    Policy.objects.create(department=other, check_interval_h=12)
+    station = StationFactory(department=other, name="Quayside")
+    theirs = UnitFactory(station=station, designation="Engine 1")
+    fleet = load_rigs(day=D0, departments=[cast.department.pk])
+    assert [rig.unit_id for rig in fleet.rigs] == [mine.unit.pk]
+    assert set(fleet.policies) == {cast.department.pk}
+    (their_rig,) = load_rigs(day=D0, departments=[other.pk]).rigs
+    assert (their_rig.unit_id, their_rig.containers, their_rig.lines, their_rig.duties) == (theirs.pk, (), (), ())
+    assert load_rigs(day=D0, departments=[other.pk], units=[mine.unit.pk]).rigs == ()
+    both = load_rigs(day=D0)
+    assert both.rigs == (*fleet.rigs, their_rig)
+    assert both.policies[other.pk].check_interval_h == 12
+    assert both.department_of == {mine.unit.pk: cast.department.pk, theirs.pk: other.pk}
+
+
+BROKEN = {
+    "settings": (Appliance, {"settings_pct": ["3x6"]}, "a list of hundredths of a percent is needed"),
+    "rings": (Appliance, {"rings_lpm": ["wide"]}, "could not convert string to float"),
+    "no flow": (Appliance, {"rated_flow_lpm": None}, "the line states no flow, nor does its nozzle or proportioner"),
+}
+
+
+@pytest.mark.parametrize("fault", BROKEN)
+def test_a_row_that_cannot_be_read_isolates_its_unit(cast: Cast, fault: str) -> None:
+    rig = Rigged(cast)
+    UnitFactory(station=cast.station, designation="Engine 2")
+    model, values, why = BROKEN[fault]
+    model.objects.update(**values)
+    if fault == "no flow":
+        FoamLine.objects.update(flow_lpm=None)
+    fleet = load_rigs(day=D0, departments=[cast.department.pk])
+    assert [each.name for each in fleet.rigs] == ["Engine 2"]
+    ((unit, said),) = fleet.broken
+    assert unit == rig.unit.pk
+    assert why in said
+
+
+def test_retired_things_are_not_there(cast: Cast) -> None:
+    rig = Rigged(cast)
+    Container.objects.filter(pk=rig.pails[0].pk).update(retired_on=D0)
+    Duty.objects.update(retired_on=D0)
+    FoamLine.objects.update(retired_on=D0)
+    (found,) = load_rigs(day=D0, departments=[cast.department.pk]).rigs
+    assert (len(found.containers), found.lines, found.duties, found.setups) == (8, (), (), ())
+    Unit.objects.update(retired_on=D0)
+    assert load_rigs(day=D0, departments=[cast.department.pk]).rigs == ()
+
+
+def test_a_lot_recalled_tomorrow_counts_today(cast: Cast) -> None:
+    Rigged(cast)
+    cast.lot.recalled_on = D0 + DAY
+    cast.lot.save()
+
+    def recalled(days: int) -> bool:
+        (rig,) = load_rigs(day=D0 + days * DAY, departments=[cast.department.pk]).rigs
+        return rig.containers[0].parts[0].lot.recalled
+
+    assert (recalled(0), recalled(1)) == (False, True)
+
+
+def test_the_day_of_a_reading_is_the_departments(cast: Cast) -> None:
+    """Read above the book at 20:00 in Chicago on 15 June, which is 01:00 UTC on the 16th; sampled on the 15th too."""
+    Department.objects.filter(pk=cast.department.pk).update(time_zone="America/Chicago")
+    cast.department.refresh_from_db()
+    rig = Rigged(cast)
+    tank = rig.tank()
+    at = datetime(2026, 6, 16, 1, 0, tzinfo=UTC)
+    rig.checked(rig.reading(tank, 110_000), at=at)
+    (found,) = load_rigs(day=D0, departments=[cast.department.pk]).rigs
+    (read,) = [each for each in found.containers if each.code == "T1"]
+    assert (read.reading_ml, read.reading_on) == (110_000, D0)
+    rig.judge(at)
+    assert "reading_above_book" in rig.open_notes()
+    record_sample(cast.department, container=tank, taken_on=D0, passed=True, acting=OWNER, clock=StoppedClock(at))
+    rig.judge(at)
+    assert "reading_above_book" not in rig.open_notes()
+
+
+def test_the_cold_place_of_a_unit_is_read(cast: Cast) -> None:
+    Rigged(cast, pails=1)
+    Place.objects.filter(pk=cast.on_unit.pk).update(expected_low_c=-5)
+    (found,) = load_rigs(day=D0, departments=[cast.department.pk]).rigs
+    assert found.containers[0].place_low_c == -5
+
+
+def test_a_stations_own_interval_is_read(cast: Cast) -> None:
+    Rigged(cast)
+    cast.station.check_interval_h = 48
+    cast.station.save()
+    (found,) = load_rigs(day=D0, departments=[cast.department.pk]).rigs
+    assert found.check_good_until == SIX + 2 * DAY
+
+
+def test_reads_do_not_grow(cast: Cast) -> None:
+    def reads() -> int:
+        with CaptureQueriesContext(connection) as seen:
+            load_rigs(day=D0, departments=[cast.department.pk])
+        return len(seen)
+
+    Rigged(cast)
+    few = reads()
+    for _ in range(30):
+        UnitFactory(station=cast.station)
+    assert reads() == few <= 22
