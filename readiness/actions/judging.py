@@ -6,7 +6,6 @@ cannot be judged keeps its last assessment and gets the deficiency `not_judged`.
 
 from __future__ import annotations
 
-import json
 import logging
 import zlib
 from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -15,20 +14,22 @@ from functools import partial
 from hashlib import md5
 from typing import Any, NamedTuple
 
-from django.db import transaction
-from django.db.models import OuterRef, Q, Subquery
+from django.db import connection, transaction
+from django.db.models import Max, Model, OuterRef, Q, Subquery
 
 from readiness.actions.clock import SYSTEM_CLOCK, Clock, day_of
 from readiness.engineering import records as r
 from readiness.engineering.deficiencies import found
-from readiness.engineering.freezing import plain
+from readiness.engineering.freezing import Scribe, plain
 from readiness.engineering.judging import judge
 from readiness.models import Assessment, Assignment, Deficiency, Department, Inputs, Unit
-from readiness.reports.fleet import Fleet, load_rigs
+from readiness.reports.fleet import Fleet, collector_off, load_rigs
 from readiness.reports.verdicts import AGES, ENGINE, Kept, digest, kept
 
 log = logging.getLogger(__name__)
 BATCH = 500
+LATER = 2_500  # assessments of a large first night in one transaction: made ready before it, written in a moment
+VALUES = 30_000  # in one statement; SQLite takes 32,766
 
 Subject = tuple[int, str, str, int]  # unit, code, kind and id of the subject: what an open deficiency is known by
 
@@ -56,9 +57,10 @@ def judge_units(
     moment = moment or r.Moment(at, day_of(department, at))
     scope = Q(department=department) & (Q() if units is None else Q(pk__in=units))
     seen = _standing(scope)
-    fleet = load_rigs(day=moment.day, departments=[department.pk], units=units)
-    verdicts, failed = judge_fleet(fleet, moment)
-    changed = _Writer(department, moment, because, at, scope, seen).write(fleet, verdicts, failed)
+    with collector_off():
+        fleet = load_rigs(day=moment.day, departments=[department.pk], units=units)
+        verdicts, failed = judge_fleet(fleet, moment)
+        changed = _Writer(department, moment, because, at, scope, seen).write(fleet, verdicts, failed)
     names = dict(Unit.objects.filter(pk__in=failed).values_list("id", "designation")) if failed else {}
     return Judged(
         department,
@@ -69,6 +71,7 @@ def judge_units(
     )
 
 
+@collector_off()
 def judge_fleet(fleet: Fleet, moment: r.Moment) -> tuple[list[tuple[r.Rig, Kept]], dict[int, str]]:
     """Every rig's verdict; a rig whose judging fails stands among the failed, with the reason, and the rest go on."""
     verdicts: list[tuple[r.Rig, Kept]] = []
@@ -119,6 +122,87 @@ def _locked(scope: Q) -> dict[int, Current]:
     return locked
 
 
+class Open(NamedTuple):
+    """What is kept of an open deficiency and may have changed."""
+
+    id: int
+    severity: str
+    measured: float | None
+    required: float | None
+    words: str
+    quantity: str
+    since_on: date | None
+
+
+class Ready(NamedTuple):
+    """A changed answer, ready to be written: the facts it was made from, and the assessment, in the columns' order."""
+
+    unit: int
+    inputs: tuple[str, bytes]
+    assessment: tuple[Any, ...]
+
+
+_INPUTS = ("digest", "body")
+_ASSESSMENT = (
+    "department_id",
+    "unit_id",
+    "day",
+    "at",
+    "because",
+    "status",
+    "holds_until",
+    "next_change_on",
+    "check_good_until",
+    "answers",
+    "digest",
+    "inputs_id",
+    "engine",
+    "confirmed_on",
+)
+_DEFICIENCY = (
+    "department_id",
+    "unit_id",
+    "code",
+    "subject_kind",
+    "subject_id",
+    "quantity",
+    "since_on",
+    "opened_at",
+    "seen_on",
+    "note",
+    "reopens_id",
+    "severity",
+    "measured",
+    "required",
+    "words",
+)
+
+
+def _insert(model: type[Model], columns: Sequence[str], rows: Sequence[Sequence[Any]], *, once: bool = False) -> None:
+    """Insert rows of values as the database takes them, many to a statement; `once`: a key that exists is left alone.
+
+    A first night opens tens of thousands of rows: an instance for each would cost more than judging them.
+    """
+    hole = f"({', '.join(['%s'] * len(columns))})"
+    start = f"INSERT INTO {model._meta.db_table} ({', '.join(columns)}) VALUES "  # noqa: S608 - our own names
+    end = " ON CONFLICT DO NOTHING" if once else ""
+    at_once = VALUES // len(columns)
+    with connection.cursor() as cursor:
+        for first in range(0, len(rows), at_once):
+            part = rows[first : first + at_once]
+            cursor.execute(f"{start}{', '.join([hole] * len(part))}{end}", [value for row in part for value in row])
+
+
+def _day(value: date | None) -> Any:
+    """A date as the database takes it."""
+    return connection.ops.adapt_datefield_value(value)
+
+
+def _instant(value: datetime | None) -> Any:
+    """The same of a moment."""
+    return connection.ops.adapt_datetimefield_value(value)
+
+
 class _Writer:
     """Compares verdicts with what is kept and writes the difference.
 
@@ -141,6 +225,7 @@ class _Writer:
         self.at = at
         self.scope = scope
         self.seen = seen
+        self.scribe = Scribe()
 
     def write(self, fleet: Fleet, verdicts: Sequence[tuple[r.Rig, Kept]], failed: Mapping[int, str]) -> int:
         """Deficiencies and what stands unchanged in one transaction, the changed assessments in batches."""
@@ -148,24 +233,24 @@ class _Writer:
             current = _locked(self.scope)
             mine = {unit for unit, now in current.items() if self.seen.get(unit) == now.standing}
             judged = {rig.unit_id: (rig, one) for rig, one in verdicts if rig.unit_id in mine}
-            changed = [unit for unit, (_, one) in judged.items() if current[unit].digest != digest(one.verdict)]
+            answers = {unit: digest(one.verdict) for unit, (_, one) in judged.items()}
+            changed = [unit for unit, answer in answers.items() if current[unit].digest != answer]
             self._write_deficiencies(mine, judged.values(), {unit: failed[unit] for unit in mine & failed.keys()})
             self._confirm(judged.keys() - set(changed), current)
             first, rest = changed[:BATCH], changed[BATCH:]
-            self._write_assessments(fleet, [judged[unit] for unit in first])
+            self._write_assessments([self._ready(fleet, *judged[unit], answers[unit]) for unit in first])
             self._not_due(judged.keys() - set(rest))
-        for start in range(0, len(rest), BATCH):
-            self._write_later(fleet, {unit: judged[unit] for unit in rest[start : start + BATCH]}, current)
+        for start in range(0, len(rest), LATER):
+            part = rest[start : start + LATER]
+            self._write_later([self._ready(fleet, *judged[unit], answers[unit]) for unit in part], current)
         return len(changed)
 
-    def _write_later(
-        self, fleet: Fleet, changed: Mapping[int, tuple[r.Rig, Kept]], before: Mapping[int, Current]
-    ) -> None:
+    def _write_later(self, changed: Sequence[Ready], before: Mapping[int, Current]) -> None:
         """A further batch of a large first night, in a transaction of its own."""
         with transaction.atomic():
-            current = _locked(Q(pk__in=changed))
-            mine = [unit for unit, now in current.items() if now.standing == before[unit].standing]
-            self._write_assessments(fleet, [changed[unit] for unit in mine])
+            current = _locked(Q(pk__in=[each.unit for each in changed]))
+            mine = {unit for unit, now in current.items() if now.standing == before[unit].standing}
+            self._write_assessments([each for each in changed if each.unit in mine])
             self._not_due(mine)
 
     def _not_due(self, units: Iterable[int]) -> None:
@@ -180,7 +265,7 @@ class _Writer:
         self,
         verdicts: Iterable[tuple[r.Rig, Kept]],
         failed: Mapping[int, str],
-        open_now: Mapping[Subject, Mapping[str, Any]],
+        open_now: Mapping[Subject, Open],
     ) -> dict[Subject, r.Deficiency]:
         """What should be open: of judged units what was found, of the others what was open and that they failed."""
         wanted = {
@@ -192,15 +277,16 @@ class _Writer:
             wanted[unit, "not_judged", "unit", unit] = found("not_judged", ("unit", unit), why[:160])
         for key, row in open_now.items():
             if key[0] in failed and key not in wanted:
-                wanted[key] = _as_open(row)
+                wanted[key] = _as_open(key, row)
         return wanted
 
-    def _open_now(self, mine: Collection[int]) -> dict[Subject, Mapping[str, Any]]:
+    def _open_now(self, mine: Collection[int]) -> dict[Subject, Open]:
         rows = Deficiency.objects.filter(closed_on__isnull=True, unit__in=Unit.objects.filter(self.scope)).order_by()
+        columns = ("unit", "code", "subject_kind", "subject_id", *Open._fields)
         return {
-            (row["unit_id"], row["code"], row["subject_kind"], row["subject_id"]): row
-            for row in rows.values()
-            if row["unit_id"] in mine
+            (unit, code, kind, pk): Open(*rest)
+            for unit, code, kind, pk, *rest in rows.values_list(*columns)
+            if unit in mine
         }
 
     def _write_deficiencies(
@@ -208,35 +294,32 @@ class _Writer:
     ) -> None:
         open_now = self._open_now(mine)
         wanted = self._wanted(judged, failed, open_now)
-        gone = [row["id"] for key, row in open_now.items() if key not in wanted]
+        gone = [row.id for key, row in open_now.items() if key not in wanted]
         for start in range(0, len(gone), BATCH):
             Deficiency.objects.filter(pk__in=gone[start : start + BATCH]).update(closed_on=self.moment.day)
         altered = [
-            Deficiency(pk=row["id"], **_numbers(wanted[key]))
+            Deficiency(pk=row.id, **_numbers(wanted[key])._asdict())
             for key, row in open_now.items()
             if key in wanted and _differs(row, wanted[key])
         ]
-        Deficiency.objects.bulk_update(altered, ["severity", "measured", "required", "words"], batch_size=BATCH)
+        Deficiency.objects.bulk_update(altered, Numbers._fields, batch_size=BATCH)
         new = {key: each for key, each in wanted.items() if key not in open_now}
-        before = _closed_before(new)
-        Deficiency.objects.bulk_create(
-            (self._opened(key, each, before.get(key)) for key, each in new.items()), batch_size=BATCH
-        )
+        if new:
+            before = self._closed_before({key[0] for key in new})
+            _insert(Deficiency, _DEFICIENCY, [self._opened(key, each, before.get(key)) for key, each in new.items()])
 
-    def _opened(self, key: Subject, each: r.Deficiency, before: int | None) -> Deficiency:
-        return Deficiency(
-            department=self.department,
-            unit_id=key[0],
-            code=each.code,
-            subject_kind=each.subject[0],
-            subject_id=each.subject[1],
-            quantity=each.quantity,
-            since_on=each.since if each.since and each.since <= self.moment.day else self.moment.day,
-            opened_at=self.at,
-            seen_on=self.moment.day,
-            reopens_id=before,
-            **_numbers(each),
-        )
+    def _opened(self, key: Subject, each: r.Deficiency, before: int | None) -> tuple[Any, ...]:
+        today = self.moment.day
+        since = each.since if each.since and each.since <= today else today
+        seen = (each.quantity, _day(since), _instant(self.at), _day(today))
+        return self.department.pk, *key, *seen, "", before, *_numbers(each)
+
+    def _closed_before(self, units: Collection[int]) -> dict[Subject, int]:
+        """The last closed row of each deficiency that opens now: it opens again."""
+        of = units if len(units) <= BATCH else Unit.objects.filter(self.scope)
+        rows = Deficiency.objects.filter(unit__in=of, closed_on__isnull=False).order_by()
+        last = rows.values_list("unit", "code", "subject_kind", "subject_id").annotate(last=Max("id"))
+        return {(unit, code, kind, pk): row for unit, code, kind, pk, row in last}
 
     # -- assessments ------------------------------------------------------------------------------------------------
 
@@ -248,81 +331,55 @@ class _Writer:
             rows = Assessment.objects.filter(unit__in=stood[start : start + BATCH], superseded_at__isnull=True)
             rows.update(confirmed_on=day)
 
-    def _write_assessments(self, fleet: Fleet, changed: Sequence[tuple[r.Rig, Kept]]) -> None:
+    def _write_assessments(self, changed: Sequence[Ready]) -> None:
         if not changed:
             return
-        units = [one.verdict.unit_id for _, one in changed]
+        units = [each.unit for each in changed]
         Assessment.objects.filter(unit__in=units, superseded_at__isnull=True).update(superseded_at=self.at)
-        inputs = [self._inputs(rig, fleet.policies[self.department.pk]) for rig, _ in changed]
-        Inputs.objects.bulk_create(inputs, ignore_conflicts=True)
-        Assessment.objects.bulk_create(
-            self._assessment(one, facts.digest) for (_, one), facts in zip(changed, inputs, strict=True)
-        )
+        _insert(Inputs, _INPUTS, [each.inputs for each in changed], once=True)
+        _insert(Assessment, _ASSESSMENT, [each.assessment for each in changed])
 
-    def _inputs(self, rig: r.Rig, policy: r.Policy) -> Inputs:
-        facts = {"rig": plain(rig), "policy": plain(policy), "moment": plain(self.moment)}
-        body = json.dumps(facts, separators=(",", ":")).encode()
-        return Inputs(digest=md5(body, usedforsecurity=False).hexdigest(), body=zlib.compress(body, 6))
+    def _ready(self, fleet: Fleet, rig: r.Rig, one: Kept, answer: str) -> Ready:
+        inputs = self._inputs(rig, fleet.policies[self.department.pk])
+        return Ready(rig.unit_id, inputs, self._assessment(one, answer, inputs[0]))
 
-    def _assessment(self, one: Kept, inputs: str) -> Assessment:
-        verdict = one.verdict
-        return Assessment(
-            department=self.department,
-            unit_id=verdict.unit_id,
-            day=self.moment.day,
-            at=self.at,
-            because=self.because,
-            status=verdict.status,
-            holds_until=verdict.holds_until,
-            next_change_on=verdict.next_change_on,
-            check_good_until=verdict.check_good_until,
-            answers=plain(one),
-            digest=digest(verdict),
-            inputs_id=inputs,
-            engine=ENGINE,
-            confirmed_on=self.moment.day,
-        )
+    def _inputs(self, rig: r.Rig, policy: r.Policy) -> tuple[str, bytes]:
+        text = self.scribe.text
+        body = f'{{"rig":{text(rig)},"policy":{text(policy)},"moment":{text(self.moment)}}}'.encode()
+        return md5(body, usedforsecurity=False).hexdigest(), zlib.compress(body, 3)
+
+    def _assessment(self, one: Kept, answer: str, inputs: str) -> tuple[Any, ...]:
+        verdict, today = one.verdict, _day(self.moment.day)
+        days = (_day(verdict.holds_until), _day(verdict.next_change_on), _instant(verdict.check_good_until))
+        made = (self.department.pk, verdict.unit_id, today, _instant(self.at), self.because, verdict.status)
+        return *made, *days, self.scribe.text(one), answer, inputs, ENGINE, today
 
 
-def _numbers(each: r.Deficiency) -> dict[str, Any]:
-    return {
-        "severity": each.severity,
-        "measured": plain(each.measured),
-        "required": plain(each.required),
-        "words": each.words[:160],
-    }
+class Numbers(NamedTuple):
+    """What a deficiency says, as it is kept."""
+
+    severity: str
+    measured: float | None
+    required: float | None
+    words: str
 
 
-def _differs(row: Mapping[str, Any], each: r.Deficiency) -> bool:
+def _numbers(each: r.Deficiency) -> Numbers:
+    return Numbers(each.severity, plain(each.measured), plain(each.required), each.words[:160])
+
+
+def _differs(row: Open, each: r.Deficiency) -> bool:
     """Whether an open deficiency says other numbers now; an age grows by itself and is told from since-when."""
-    numbers = _numbers(each)
+    now = _numbers(each)
     if each.quantity in AGES:
-        del numbers["measured"]
-    return any(row[name] != value for name, value in numbers.items())
+        now = now._replace(measured=row.measured)
+    return (row.severity, row.measured, row.required, row.words) != now
 
 
-def _as_open(row: Mapping[str, Any]) -> r.Deficiency:
-    return r.Deficiency(
-        row["code"],
-        (row["subject_kind"], row["subject_id"]),
-        row["severity"],
-        row["measured"],
-        row["required"],
-        row["quantity"],
-        row["since_on"],
-        row["words"],
-    )
-
-
-def _closed_before(new: Mapping[Subject, r.Deficiency]) -> dict[Subject, int]:
-    """The last closed row of each deficiency that opens now: it opens again."""
-    units = sorted({key[0] for key in new})
-    found_before: dict[Subject, int] = {}
-    for start in range(0, len(units), BATCH):
-        rows = Deficiency.objects.filter(unit__in=units[start : start + BATCH], closed_on__isnull=False)
-        columns = rows.order_by("id").values_list("unit", "code", "subject_kind", "subject_id", "id")
-        found_before.update({(unit, code, kind, pk): row for unit, code, kind, pk, row in columns})
-    return found_before
+def _as_open(key: Subject, row: Open) -> r.Deficiency:
+    _, code, kind, pk = key
+    severity: Any = row.severity
+    return r.Deficiency(code, (kind, pk), severity, row.measured, row.required, row.quantity, row.since_on, row.words)
 
 
 # -- by day ------------------------------------------------------------------------------------------------------------

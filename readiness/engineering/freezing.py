@@ -4,12 +4,16 @@ Floats are rounded to a millionth of their unit; dates are ISO text; a mapping i
 text. Where a field may hold one of several records, the record's name stands beside its fields.
 """
 
+import json
 import types
 import typing
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date, datetime
 from functools import cache
-from typing import Any, Literal, TypeVar, Union, get_args, get_origin
+from json.encoder import encode_basestring_ascii
+from typing import Any, Final, Literal, TypeVar, Union, get_args, get_origin
+
+from readiness.engineering.records import Concentrate, Fuel, Lay, Lot, Moment, Policy
 
 PLACES = 6
 NAME = "record"
@@ -34,6 +38,61 @@ def plain(value: Any) -> Any:
     if isinstance(value, Mapping):
         return [[plain(key), plain(each)] for key, each in value.items()]
     raise TypeError(f"{type(value).__name__} is no part of a record")
+
+
+class Scribe:
+    """Writes records as the JSON of their plain values, many of them from one fleet.
+
+    The same as ``json.dumps(plain(value))`` without spaces, and several times quicker: the names of a record's fields
+    are written once a kind, and what many units share (a lot with its concentrate and listings) once a fleet.
+    """
+
+    __slots__ = ("_known",)
+
+    def __init__(self) -> None:
+        self._known: dict[int, tuple[Any, str]] = {}  # by id; the record is kept, so that its id stays its own
+
+    def text(self, value: Any) -> str:
+        """The JSON of a record, or of anything that records hold. Raises TypeError for anything else."""
+        kind = type(value)
+        write = _SCALARS.get(kind)
+        if write is not None:
+            return write(value)
+        if kind in _SHARED:
+            known = self._known.get(id(value))
+            if known is None:
+                known = self._known[id(value)] = value, self._record(value)
+            return known[1]
+        if hasattr(value, "_fields"):
+            return self._record(value)
+        if kind is tuple:
+            return f"[{','.join([self.text(each) for each in value])}]"
+        return json.dumps(plain(value), separators=(",", ":"))
+
+    def _record(self, value: Any) -> str:
+        kind: Any = type(value)
+        frame: str = _frame(kind)
+        scalar, text = _SCALARS.get, self.text  # most fields are scalars: no further call for them
+        return frame % tuple([write(each) if (write := scalar(type(each))) else text(each) for each in value])
+
+
+@cache
+def _frame(kind: Any) -> str:
+    """A record's JSON with a hole for each field."""
+    fields = "".join(f',"{name}":%s' for name in kind._fields)
+    return f'{{"{NAME}":"{kind.__name__}"{fields}}}'
+
+
+_SHARED: Final = frozenset({Concentrate, Fuel, Lay, Lot, Moment, Policy})
+_SCALARS: Final[dict[type, Callable[[Any], str]]] = {
+    str: encode_basestring_ascii,
+    int: int.__repr__,
+    float: lambda value: float.__repr__(round(value, PLACES)),
+    bool: lambda value: "true" if value else "false",
+    type(None): lambda value: "null",
+    date: lambda value: f'"{value.isoformat()}"',
+    datetime: lambda value: f'"{value.isoformat()}"',
+}
 
 
 def thawed(kind: type[T], value: Any) -> T:

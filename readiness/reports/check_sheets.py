@@ -24,6 +24,7 @@ from readiness.reports.histories import LATE_S
 
 NO_PLACE: Final = "no compartment named"
 _EDUCTORS: Final = frozenset({"in-line eductor", "by-pass eductor", "portable kit"})  # they draw through a pick-up tube
+_FIXED: Final = frozenset({"fixed tank", "kit reservoir"})  # they have a lid and no seal
 _FEW: Final = 3  # label codes that are listed one by one; more are shown as first to last
 _GAUGE_ML: Final = 1  # whole millilitres: what two readings of the same volume may differ by in any case
 
@@ -258,7 +259,7 @@ class Seen(NamedTuple):
     @property
     def said(self) -> str:
         """The answer in words."""
-        if self.answer == Answer.GOOD and self.sealed is not None:
+        if self.answer == Answer.GOOD and self.sealed is not None and self.kind not in _FIXED:
             return "sealed, good" if self.sealed else "opened"
         return self.answer
 

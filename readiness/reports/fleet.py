@@ -99,7 +99,7 @@ def load_rigs(
     what has no history (duties, lines, settings, policy) is as it is now.
     """
     scope = Scope(departments, units)
-    with _collector_off():
+    with collector_off():
         reader = _Reader(scope, day, past)
         rigs: list[r.Rig] = []
         broken: list[tuple[int, str]] = []
@@ -112,8 +112,8 @@ def load_rigs(
 
 
 @contextmanager
-def _collector_off() -> Iterator[None]:
-    """Tens of thousands of tuples are made and none is a cycle: the collector would only look at them again."""
+def collector_off() -> Iterator[None]:
+    """Tens of thousands of tuples are made and none is a cycle: the collector would look at them in vain."""
     was_on = gc.isenabled()
     gc.disable()
     try:
@@ -152,6 +152,7 @@ class _Reader:
         )
         self.places = self._places() if past else {}
         self.read_then = self._read_then(past.at) if past else {}
+        self.container_samples: dict[int, r.Sample] = {}
         self.parts = self._parts()
         self.containers = self._containers()
         self.tests = self._tests()
@@ -245,10 +246,9 @@ class _Reader:
 
     def _lots(self, only: Collection[int] | None) -> dict[int, r.Lot]:
         rows = self.scope.of(m.Lot.objects.all())
-        samples = self.scope.of(m.Sample.objects.filter(lot__isnull=False, passed__isnull=False))
         if only is not None:
-            rows, samples = rows.filter(pk__in=only), samples.filter(lot__in=only)
-        sampled = self._samples(samples, "lot")
+            rows = rows.filter(pk__in=only)
+        sampled, self.container_samples = self._samples(only)
         concentrates = _concentrates(self.scope)
         columns = ("id", "batch", "concentrate", "makers_date", "date_precision", "recalled_on")
         return {
@@ -263,37 +263,37 @@ class _Reader:
             for pk, batch, concentrate, makers, precision, recalled in _rows(rows, *columns)
         }
 
-    def _samples(self, rows: QuerySet[Any, Any], of: str) -> dict[int, r.Sample]:
+    def _samples(self, lots: Collection[int] | None) -> tuple[dict[int, r.Sample], dict[int, r.Sample]]:
+        """The latest sample with a result of each lot (of `lots`, or of all) and of each container, in one query."""
+        rows = self.scope.of(m.Sample.objects.filter(passed__isnull=False))
+        if lots is not None:
+            rows = rows.filter(Q(lot__in=lots) | self.near("container__place__"))
         if self.past is not None:
             rows = rows.filter(taken_on__lte=self.day)
-        latest = _latest(rows, (of,), "taken_on")
-        return {
-            subject: r.Sample(taken_on, passed, good_through)
-            for subject, taken_on, passed, good_through in _rows(latest, of, "taken_on", "passed", "good_through")
-        }
+        of_lots: dict[int, r.Sample] = {}
+        of_containers: dict[int, r.Sample] = {}
+        latest = _latest(rows, ("lot", "container"), "taken_on")
+        for lot, container, *values in _rows(latest, "lot", "container", "taken_on", "passed", "good_through"):
+            found, subject = (of_containers, container) if lot is None else (of_lots, lot)
+            found[subject] = r.Sample(*values)
+        return of_lots, of_containers
 
     def _containers(self) -> dict[tuple[str, int], list[r.Container]]:
         rows = self.scope.of(m.Container.objects.all())
         if self.past is None:
             rows = rows.filter(self.near("place__"), retired_on__isnull=True)
             rows = rows.exclude(place__unit__isnull=True, place__vehicle__isnull=True)
-        samples = self.scope.of(m.Sample.objects.filter(container__isnull=False, passed__isnull=False))
-        if self.scope.units is not None:
-            samples = samples.filter(self.near("container__place__"))
-        sampled = self._samples(samples, "container")
         columns = ("id", "department", "code", "kind", "unreachable_ml", "reading_ml", "reading_at", "resolution_ml")
         marks = ("mixed", "quarantined", "diluted", "sealed", "opened_on")
         where = ("place__unit", "place__vehicle", "place__expected_low_c")
         found: dict[tuple[str, int], list[r.Container]] = defaultdict(list)
         for row in _rows(rows, *columns, *marks, *where):
-            owner, container = self._container(row, sampled)
+            owner, container = self._container(row)
             if owner is not None:
                 found[owner].append(container)
         return found
 
-    def _container(
-        self, row: tuple[Any, ...], sampled: Mapping[int, r.Sample]
-    ) -> tuple[tuple[str, int] | None, r.Container]:
+    def _container(self, row: tuple[Any, ...]) -> tuple[tuple[str, int] | None, r.Container]:
         pk, department, code, kind, unreachable, reading, read_at, resolution, *state, unit, vehicle, low_c = row
         mixed, quarantined, diluted, sealed, opened_on = state
         if self.past is not None:
@@ -316,7 +316,7 @@ class _Reader:
             sealed=sealed,
             opened_on=opened_on,
             place_low_c=low_c,
-            sample=sampled.get(pk),
+            sample=self.container_samples.get(pk),
         )
         if unit is None and vehicle is None:
             return None, container

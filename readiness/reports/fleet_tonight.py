@@ -189,13 +189,18 @@ class _Reader:
 
     def read(self, rows: QuerySet[Any, Any]) -> list[UnitTonight]:
         """The units of a slice: their rows, their assessments, and who made their checks."""
-        columns = ("pk", "designation", "station__name", "judge_due", "effective", "accepted")
-        units = list(rows.values_list(*columns))
-        pks = [unit[0] for unit in units]
+        pks = list(rows.values_list("pk", flat=True))
+        units = self._rows(pks)
         found = {each.unit_id: each for each in Assessment.objects.filter(unit__in=pks, superseded_at__isnull=True)}
         worked = {unit: self._worked(each) for unit, each in found.items()}
         checked_by = self._checked_by(pks, [one.checked_at for one in worked.values() if one and one.checked_at])
-        return [self._unit(row, found.get(row[0]), worked.get(row[0]), checked_by) for row in units]
+        return [self._unit(units[pk], found.get(pk), worked.get(pk), checked_by) for pk in pks]
+
+    def _rows(self, pks: Sequence[int]) -> dict[int, tuple[Any, ...]]:
+        """The units by id, after the slice was taken: what is not sorted by is not worked for the whole fleet."""
+        columns = ("pk", "designation", "station__name", "judge_due", "effective", "accepted")
+        rows = units_tonight(self.department, self.now, self.day).filter(pk__in=pks)
+        return {row[0]: row for row in rows.order_by().values_list(*columns)}
 
     def _checked_by(self, units: Sequence[int], at: Sequence[datetime]) -> dict[tuple[int, datetime], str]:
         rows = Check.objects.filter(unit__in=units, complete=True, finished_at__in=set(at)).order_by("id")

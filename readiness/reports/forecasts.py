@@ -7,15 +7,16 @@ day, and what prevents it, is told by the unit's own page, which works the comin
 from __future__ import annotations
 
 from calendar import monthrange
+from collections.abc import Iterable
 from datetime import date, timedelta
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
-from django.db.models import Count, F, QuerySet
+from django.db.models import Count, Max, Min
 
-from readiness.models import Assessment, Department
+from readiness.models import Assessment, Department, Unit
 
 MONTHS: Final = 12
-MOST_NAMED: Final = 60
+MOST_DAYS: Final = 40
 CELL: Final = 6  # width of a day in the drawing
 HEIGHT: Final = 24
 LOWEST: Final = 8  # a single unit must be seen
@@ -27,7 +28,6 @@ class FallingUnit(NamedTuple):
 
     id: int
     name: str
-    status: str  # until then
 
 
 class FallDay(NamedTuple):
@@ -39,29 +39,21 @@ class FallDay(NamedTuple):
     more: int
 
 
-class Column(NamedTuple):
-    """A day's bar as drawn."""
-
-    x: int
-    y: int
-    height: int
-
-
 class Month(NamedTuple):
-    """A month of the strip."""
+    """A month of the strip: the units that fall in it, and a bar for each of its days as one drawn path."""
 
     first: date
     units: int
-    days: tuple[FallDay, ...]
-    columns: tuple[Column, ...]
+    path: str
     width: int
 
 
 class Strip(NamedTuple):
-    """The coming twelve months."""
+    """The coming twelve months. `days`: the first of them by name; `later`: days that are in the months alone."""
 
     months: tuple[Month, ...]
     days: tuple[FallDay, ...]
+    later: int
     units: int
 
 
@@ -71,20 +63,22 @@ def coming_falls(department: Department, day: date) -> Strip:
     last = firsts[-1] - _DAY
     rows = Assessment.objects.filter(department=department, superseded_at__isnull=True, unit__retired_on__isnull=True)
     rows = rows.filter(holds_until__gte=day, holds_until__lt=last)
-    counted = list(rows.order_by("holds_until").values_list("holds_until").annotate(n=Count("pk")))
-    named = _named(rows)
-    days = tuple(_fall_day(until + _DAY, n, named.get(until, ())) for until, n in counted)
-    tallest = max((each.units for each in days), default=1)
-    months = tuple(_month(first, days, tallest) for first in firsts[:-1])
-    return Strip(months, days, sum(each.units for each in days))
+    grouped = rows.order_by("holds_until").values_list("holds_until")
+    counted = list(grouped.annotate(n=Count("pk"), one=Min("unit"), another=Max("unit")))
+    tallest = max((n for _, n, *_ in counted), default=1)
+    months = tuple(_month(first, [(until + _DAY, n) for until, n, *_ in counted], tallest) for first in firsts[:-1])
+    total = sum(n for _, n, *_ in counted)
+    return Strip(months, _first_days(counted[:MOST_DAYS]), max(0, len(counted) - MOST_DAYS), total)
 
 
-def _named(rows: QuerySet[Any, Any]) -> dict[date, tuple[FallingUnit, ...]]:
-    found: dict[date, list[FallingUnit]] = {}
-    columns = ("holds_until", "unit", "unit__designation", "status")
-    for until, *rest in rows.order_by("holds_until", F("unit__designation")).values_list(*columns)[:MOST_NAMED]:
-        found.setdefault(until, []).append(FallingUnit(*rest))
-    return {until: tuple(units) for until, units in found.items()}
+def _first_days(counted: list[tuple[date, int, int, int]]) -> tuple[FallDay, ...]:
+    """The days with one or two of their units by name."""
+    units = {unit for _, _, *two in counted for unit in two}
+    names = dict(Unit.objects.filter(pk__in=units).values_list("pk", "designation"))
+    return tuple(
+        _fall_day(until + _DAY, n, tuple(FallingUnit(unit, names[unit]) for unit in dict.fromkeys(two)))
+        for until, n, *two in counted
+    )
 
 
 def _fall_day(day: date, units: int, named: tuple[FallingUnit, ...]) -> FallDay:
@@ -96,12 +90,13 @@ def _month_after(first: date, months: int) -> date:
     return date(year, month + 1, 1)
 
 
-def _month(first: date, days: tuple[FallDay, ...], tallest: int) -> Month:
-    mine = tuple(each for each in days if (each.day.year, each.day.month) == (first.year, first.month))
+def _month(first: date, days: Iterable[tuple[date, int]], tallest: int) -> Month:
+    mine = [(day, n) for day, n in days if (day.year, day.month) == (first.year, first.month)]
     width = CELL * monthrange(first.year, first.month)[1]
-    return Month(first, sum(each.units for each in mine), mine, tuple(_column(each, tallest) for each in mine), width)
+    return Month(first, sum(n for _, n in mine), " ".join(_bar(day, n, tallest) for day, n in mine), width)
 
 
-def _column(each: FallDay, tallest: int) -> Column:
-    height = LOWEST + round((HEIGHT - LOWEST) * each.units / tallest)
-    return Column(CELL * (each.day.day - 1), HEIGHT - height, height)
+def _bar(day: date, units: int, tallest: int) -> str:
+    """A day's bar, the higher the more units fall on it."""
+    height = LOWEST + round((HEIGHT - LOWEST) * units / tallest)
+    return f"M{CELL * (day.day - 1)} {HEIGHT}v-{height}h{CELL}v{height}z"

@@ -188,12 +188,14 @@ def unit_today(unit: Unit, moment: r.Moment, system: System) -> UnitToday:
     history, checks = _history(unit), _checks(unit)
     if not fleet.rigs:
         why = fleet.broken[0][1] if fleet.broken else "it is retired"
-        wrong = tuple(_recorded(row, moment.day, system) for row in stored.values())
-        return UnitToday(why, "not_judged", False, "", None, None, wrong, (), (), (), (), (), history, checks)
+        known = tuple(_recorded(row, moment.day, system) for row in stored.values())
+        wrong, notes = _apart(known)
+        return UnitToday(why, "not_judged", False, "", None, None, wrong, notes, (), (), (), (), history, checks)
     rig, policy = fleet.rigs[0], fleet.policies[unit.department_id]
     told = explain_rig(rig, policy, moment, system)
     verdict = told.verdict
     every = tuple(_wrong(each, stored, moment.day, system) for each in verdict.deficiencies)
+    wrong, notes = _apart(every)
     figures = [duty_figures(each.facts, each.answer, system) for each in told.duties]
     return UnitToday(
         broken="",
@@ -202,8 +204,8 @@ def unit_today(unit: Unit, moment: r.Moment, system: System) -> UnitToday:
         vehicle=told.vehicle,
         holds_until=verdict.holds_until,
         check_good_until=verdict.check_good_until,
-        wrong=tuple(each for each in every if each.severity != "note"),
-        notes=tuple(each for each in every if each.severity == "note"),
+        wrong=wrong,
+        notes=notes,
         duties=tuple(
             DutyToday(each, tuple(gathered(duty.lines))) for each, duty in zip(figures, told.duties, strict=True)
         ),
@@ -238,6 +240,12 @@ def _all_accepted(verdict: r.Verdict) -> bool:
 
 
 # -- deficiencies ------------------------------------------------------------------------------------------------------
+
+
+def _apart(every: tuple[Wrong, ...]) -> tuple[tuple[Wrong, ...], tuple[Wrong, ...]]:
+    """What makes the status, and what is only worth knowing."""
+    wrong = tuple(each for each in every if each.severity != "note")
+    return wrong, tuple(each for each in every if each.severity == "note")
 
 
 def _stored(unit: Unit) -> dict[tuple[str, str, int], Deficiency]:

@@ -1,15 +1,14 @@
-"""Fields made from the workbook's columns, so that label, help, words and bounds stand in one place; and own records."""
+"""Fields made from the workbook's columns: label, help, words and bounds stand in one place. And fields of records."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from datetime import date
-from decimal import Decimal
-from typing import Any, Final, cast
+from typing import TYPE_CHECKING, Any, Final, cast
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.db.models import Model, Q, QuerySet
+from django.db.models import Model, Q, QuerySet, TextChoices
 
 from readiness.engineering.quantities import Quantity
 from readiness.engineering.units import ML_PER_L, from_si
@@ -23,6 +22,16 @@ from readiness.workbooks.rows import Rate
 from readiness.workbooks.sheets import BY_KEY
 
 Scope = Callable[[Here], "QuerySet[Any, Any]"]
+if TYPE_CHECKING:
+    _OneOf = forms.ModelChoiceField[Model]  # only the stubs know that they are generic
+    _SomeOf = forms.ModelMultipleChoiceField[Model]
+else:
+    _OneOf, _SomeOf = forms.ModelChoiceField, forms.ModelMultipleChoiceField
+
+
+def in_words(choices: type[TextChoices]) -> list[tuple[str, str]]:
+    """Choices as the trade writes them, in-line eductor and not In Line Eductor; a bare key by its label."""
+    return [(value, label if "_" in value or not value else value) for value, label in choices.choices]
 
 
 class LitersField(QuantityField):
@@ -64,6 +73,10 @@ class CellField(QuantityField):
         self.dimension_name = column.dimension.name if column.dimension else "length"
         super().__init__(self.dimension_name, widget=WordsWidget(self.dimension_name, write), **kwargs)
 
+    def prepare_value(self, value: Any) -> Any:
+        """Stored values as a person would write them; a tuple would be taken for the parts of the field."""
+        return self.widget.decompress(value) if isinstance(value, tuple) else value
+
     def settle(self, here: Here | None) -> None:
         """Whose units and day."""
         super().settle(here)
@@ -81,22 +94,27 @@ class CellField(QuantityField):
         return read_cell(self.column, str(words), str(unit), self.here)
 
 
-class PercentsField(forms.CharField):
-    """Several percentages: 3x6, or 0.3, 0.5, 1. Gives hundredths of a point, rising."""
+class ReadField(forms.CharField):
+    """A number, or several percentages (3x6, or 0.3, 0.5, 1), read as the workbook's cell is."""
 
     def __init__(self, column: Column, **kwargs: Any) -> None:
         self.column = column
+        kwargs.setdefault("widget", forms.TextInput({"inputmode": "decimal", "autocomplete": "off", "size": 10}))
         super().__init__(**kwargs)
 
     def prepare_value(self, value: Any) -> Any:
-        """As people write them."""
+        """As people write it."""
         if isinstance(value, list | tuple):
             return ", ".join(figures.percent(pct).removesuffix(" %") for pct in value)
-        return value
+        return f"{value:g}" if isinstance(value, float) else value
 
     def clean(self, value: Any) -> Any:
-        """The settings, or a sentence."""
-        return read_cell(self.column, str(value), None, None) if str(value or "").strip() else ()
+        """The number, None where nothing was written; the settings, () where nothing was; or a sentence."""
+        if not str(value if value is not None else "").strip():
+            if self.required:
+                raise ValidationError(self.error_messages["required"], code="required")
+            return () if self.column.kind is Kind.PERCENTS else None
+        return read_cell(self.column, str(value), None, None)
 
 
 def read_cell(column: Column, words: str, unit: str | None, here: Here | None) -> Any:
@@ -150,23 +168,13 @@ class RateField(QuantityField):
         return None if read is None else Rate(read.value, "gpm_ft2" if read.unit == "gpm/ft2" else "lpm_m2")
 
 
-def _plain_number() -> forms.TextInput:
-    return forms.TextInput({"inputmode": "decimal", "autocomplete": "off", "size": 8})
-
-
 def _offered(column: Column, more: Mapping[str, Any]) -> list[tuple[str, str]]:
     none = [] if more["required"] else [("", "not stated")]
     return [*none, *((word, word) for word in column.choices)]
 
 
-def _number_field(column: Column, more: dict[str, Any]) -> forms.Field:
-    bounds = {"min_value": Decimal(str(column.least)), "max_value": Decimal(str(column.most))}
-    return forms.DecimalField(widget=_plain_number(), **bounds, **more)
-
-
-def _whole_field(column: Column, more: dict[str, Any]) -> forms.Field:
-    bounds = {"min_value": round(column.least), "max_value": round(column.most)}
-    return forms.IntegerField(widget=_plain_number(), **bounds, **more)
+def _read_field(column: Column, more: dict[str, Any]) -> forms.Field:
+    return ReadField(column, **more)
 
 
 def _percent_field(column: Column, more: dict[str, Any]) -> forms.Field:
@@ -178,7 +186,7 @@ def _quantity_field(column: Column, more: dict[str, Any]) -> forms.Field:
     liters = more.pop("liters", False)
     assert column.dimension is not None
     scale = ML_PER_L if column.dimension.name == "volume" else 1
-    bounds = {"least": column.least * scale, "most": column.most * scale, "zero": column.zero}
+    bounds: dict[str, Any] = {"least": column.least * scale, "most": column.most * scale, "zero": column.zero}
     if liters:
         return LitersField(**bounds, **more)
     return QuantityField(column.dimension.name, **bounds, **more)
@@ -199,9 +207,9 @@ _DRAWN_AS: Final[Mapping[Kind, Callable[[Column, dict[str, Any]], forms.Field]]]
     Kind.YES_NO: lambda _, more: forms.BooleanField(**more),
     Kind.QUANTITY: _quantity_field,
     Kind.PERCENT: _percent_field,
-    Kind.PERCENTS: lambda column, more: PercentsField(column, **more),
-    Kind.NUMBER: _number_field,
-    Kind.WHOLE: _whole_field,
+    Kind.PERCENTS: _read_field,
+    Kind.NUMBER: _read_field,
+    Kind.WHOLE: _read_field,
     Kind.DAY: lambda column, more: DateField(past=not column.future, **more),
     Kind.AREA: lambda column, more: CellField(column, write_area, **more),
     Kind.FLOWS: lambda column, more: CellField(column, write_flows, **more),
@@ -247,13 +255,14 @@ class SignedLengthField(QuantityField):
         return self._read_signed(str(number), str(unit))
 
 
-class Own(forms.ModelChoiceField["Model"], OfHere):
+class Own(_OneOf, OfHere):
     """One of the department's records. live: those that are offered; the one that is stored already stays offered."""
 
     def __init__(self, model: type[Model], live: Q | None = None, scope: Scope | None = None, **kwargs: Any) -> None:
         self.live = live or Q()
         self.scope: Scope = scope or (lambda here: rows(model, here))
         self.stored: Any = None
+        kwargs.setdefault("empty_label", "choose")
         super().__init__(model._default_manager.none(), **kwargs)
         self.error_messages["invalid_choice"] = "What was read is not in the list: choose from the list."
 
@@ -264,7 +273,7 @@ class Own(forms.ModelChoiceField["Model"], OfHere):
             self.queryset = self.scope(here).filter(offered).distinct()
 
 
-class OwnSeveral(forms.ModelMultipleChoiceField["Model"], OfHere):
+class OwnSeveral(_SomeOf, OfHere):
     """Several of the department's records, ticked; gives a tuple."""
 
     def __init__(self, model: type[Model], live: Q | None = None, **kwargs: Any) -> None:

@@ -37,6 +37,7 @@ DOORS = (  # in the order of the page; a door is shown only when a page of that 
     Door("Drills", "drills", frozenset({Role.INSTRUCTOR, Role.CHIEF})),
     Door("Reference", "reference", _ALL),
     Door("Policy", "policy", _ALL - _HANDS),
+    Door("Changes", "changes", _STOCK),
     Door("People", "people", frozenset({Role.CHIEF})),
 )
 

@@ -55,6 +55,14 @@ def test_todays_night_judges_at_the_shift_change_and_writes(rig: Rigged) -> None
     assert (rig.current().day, rig.current().because) == (D0, "night")
 
 
+def test_the_night_judges_as_of_the_shift_change_however_late_it_runs(rig: Rigged) -> None:
+    """Checked 22 hours before the shift change: good then, out three hours later."""
+    rig.checked(at=SIX + 2 * HOUR)
+    assert told(night(rig, SIX + DAY + 3 * HOUR)) == ("judged", "ready", 45.0)
+    rig.judge(SIX + DAY + 3 * HOUR)
+    assert rig.open_codes() == {"check_overdue"}
+
+
 def test_the_second_night_of_a_day_changes_no_row(rig: Rigged) -> None:
     night(rig)
     before = every_row()
@@ -138,6 +146,7 @@ def test_a_past_day_is_told_as_it_was_stored(rig: Rigged) -> None:
     assert told(night(rig, later, day=D0 + DAY)) == ("stored", "not_ready", 40.0)
     assert told(night(rig, later, day=D0 + 2 * DAY)) == ("stored", "not_ready", 40.0)
     assert night(rig, later, day=D0 - DAY).units == ()
+    assert night(rig, later, day=D0 + 4 * DAY).units == ()  # nobody judged after the second day
     assert every_row() == before
 
 

@@ -18,7 +18,7 @@ from readiness import models as m
 DAY = date(2026, 6, 15)
 SIX = datetime(2026, 6, 15, 6, tzinfo=UTC)  # the shift change of that day
 PAIL_ML = 18_927
-TANK_ML = 132_489
+TANK_ML = 189_271
 CONTAINERS, LINES = 8, 2
 LOTS_A_UNIT = 1 / 5
 AT_ONCE = 5_000  # units written together: what is in memory does not grow with the fleet
@@ -121,7 +121,7 @@ class _Maker:
             for each in range(CONTAINERS):
                 tank = each == 0
                 lot = self.lots[(n * 3 + each // 3) % len(self.lots)]
-                ml = 110_000 if tank else PAIL_ML
+                ml = 140_000 if tank else PAIL_ML
                 parts = [(lot, ml)] if n % 10 or each < 2 else []
                 other = self._alike(lot)
                 if tank and n % 5 == 0 and other is not lot:

@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime
 import pytest
 from county import County
 
-from readiness.engineering.freezing import plain, thawed
+from readiness.engineering.freezing import Scribe, plain, thawed
 from readiness.engineering.judging import judge
 from readiness.engineering.records import Moment, Policy, Rig, Verdict
 
@@ -52,3 +52,19 @@ def test_moments_and_policies_come_back():
 def test_what_is_no_record_is_refused():
     with pytest.raises(TypeError, match="object is no part of a record"):
         plain(object())
+
+
+@pytest.mark.parametrize("rig", COUNTY.units(), ids=lambda rig: rig.name)
+def test_a_scribe_writes_the_json_of_the_plain_values(rig):
+    """Python's own encoder is the check; twice, since what is shared is written from memory the second time."""
+    scribe, moment = Scribe(), COUNTY.moment()
+    for value in (rig, judge(rig, Policy(), moment), Policy(), moment, rig):
+        assert scribe.text(value) == json.dumps(plain(value), separators=(",", ":"))
+
+
+def test_a_scribe_writes_what_json_must_escape():
+    odd = 'Engine "7" \\ é\n'
+    for value in (odd, (odd, None, True, 1.23456789, 3), {("polar", "spill"): odd}, frozenset({3, 1}), ()):
+        assert Scribe().text(value) == json.dumps(plain(value), separators=(",", ":"))
+    with pytest.raises(TypeError, match="object is no part of a record"):
+        Scribe().text(object())

@@ -1,0 +1,497 @@
+"""The morning check on a phone: numbers instead of ticks, one answer for pails alike, and what came of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+from typing import Any, Final, NamedTuple
+from uuid import UUID
+
+import django_filters
+from django import forms
+from django.contrib import messages
+from django.db.models import Q, QuerySet
+from django.http import HttpRequest, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.urls import path, reverse
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+from django.views.decorators.http import require_GET, require_http_methods
+
+from readiness.actions.checks import CheckDraft, Read, Recorded, record_check
+from readiness.actions.drafts import Refused, SameIdOtherBody
+from readiness.engineering.percentages import percent_text
+from readiness.engineering.wording import volume_text
+from readiness.models import Check
+from readiness.models.checks import Answer
+from readiness.reports.check_sheets import (
+    Alike,
+    LineToRead,
+    Sheet,
+    Vessel,
+    check_made,
+    checks_of,
+    is_late,
+    person,
+    sheet_for,
+    took_s,
+)
+from readiness.reports.crew_today import changed_by
+from readiness.web import access
+from readiness.web.access import Here, get, may, rows, signed_in
+from readiness.web.crew import unit_here
+from readiness.web.figures import figure
+from readiness.web.forms import EntryForm, MomentField, QuantityField
+from readiness.web.moments import moment_text
+from readiness.web.tables import Column, MomentColumn, NumberColumn, Table, list_page
+
+GOOD, FAULT = Answer.GOOD.value, Answer.FAULT.value
+NOT_LOOKED, NOT_CARRIED = Answer.NOT_LOOKED.value, Answer.NOT_CARRIED.value
+OPENED: Final = "opened"
+AS_THE_OTHERS: Final = ""
+_ANSWERS: Final = [(GOOD, "good"), (FAULT, "fault"), (NOT_CARRIED, "not carried"), (NOT_LOOKED, "not looked at")]
+_FLUSHED: Final = [("yes", "yes, or not used"), ("no", "no"), (NOT_LOOKED, "not looked at")]
+_SEAL: Final = [
+    (AS_THE_OTHERS, "same answer as above"),
+    (GOOD, "sealed, good"),
+    (FAULT, "sealed, with a fault"),
+    (OPENED, "opened"),
+    (NOT_CARRIED, "not carried"),
+    (NOT_LOOKED, "not looked at"),
+]
+_NO_ANSWER: Final = {"invalid_choice": "“%(value)s” was read: choose one of the answers that are offered."}
+_KEYS: Final = ("c", "g", "p", "l")  # container, group of pails alike, one pail of a group, line
+_MOST_WORDS: Final = 200
+
+
+# -- the form ----------------------------------------------------------------------------------------------------------
+
+
+def _radios(label: str, choices: list[tuple[str, str]], initial: str = NOT_LOOKED) -> forms.ChoiceField:
+    """A question that is answered by one tap; left alone it says that nobody looked. A missing answer says the same."""
+    return forms.ChoiceField(
+        label=label,
+        choices=choices,
+        initial=initial,
+        widget=forms.RadioSelect,
+        required=False,
+        error_messages=_NO_ANSWER,
+    )
+
+
+def _volume(code: str) -> QuantityField:
+    field = QuantityField("volume", label=f"{code}: measured volume", required=False)
+    field.widget.widgets[0].attrs["placeholder"] = " "  # the style sheet tells by it whether something was typed
+    return field
+
+
+def _words(name: str) -> forms.CharField:
+    widget = forms.TextInput({"list": "faults", "autocomplete": "off", "placeholder": " "})
+    return forms.CharField(label=f"{name}: what is wrong", required=False, max_length=_MOST_WORDS, widget=widget)
+
+
+def _vessel_fields(each: Vessel) -> Iterator[tuple[str, forms.Field]]:
+    yield f"c{each.id}_ml", _volume(each.code)
+    fixed = each.kind == "fixed tank"  # it goes where its vehicle goes: "not carried" would be a slip of the thumb
+    answers = [answer for answer in _ANSWERS if not fixed or answer[0] != NOT_CARRIED]
+    yield f"c{each.id}", _radios(each.code, answers)
+    yield f"c{each.id}_words", _words(each.code)
+
+
+def _group_fields(group: Alike) -> Iterator[tuple[str, forms.Field]]:
+    count = len(group.vessels)
+    every = [
+        (GOOD, "sealed, good" if count == 1 else f"all {count} sealed, good"),
+        (NOT_CARRIED, "not carried" if count == 1 else "none of them carried"),
+        (NOT_LOOKED, "not looked at"),
+    ]
+    yield f"g{group.vessels[0].id}", _radios(group.codes, every)
+    for each in group.vessels:
+        yield (
+            f"p{each.id}",
+            forms.ChoiceField(label=each.code, choices=_SEAL, required=False, error_messages=_NO_ANSWER),
+        )
+        yield f"p{each.id}_ml", _volume(each.code)
+        yield f"p{each.id}_words", _words(each.code)
+
+
+def _line_fields(line: LineToRead, here: Here) -> Iterator[tuple[str, forms.Field]]:
+    if len(line.settings_pct) > 1:
+        stands = [(str(pct), percent_text(pct)) for pct in line.settings_pct]
+        yield f"l{line.id}_set", _radios(f"{line.name}: knob stands at", [*stands, ("", "not looked at")], "")
+    if len(line.rings_lpm) > 1:
+        rings = [(str(ring), figure(ring, "flow", here.units, "nearest")) for ring in line.rings_lpm]
+        yield f"l{line.id}_ring", _radios(f"{line.name}: ring stands at", [*rings, ("", "not looked at")], "")
+    yield f"l{line.id}", _radios(f"{line.name}: {line.parts}", _ANSWERS)
+    yield f"l{line.id}_words", _words(line.name)
+    yield f"l{line.id}_flushed", _radios(f"{line.name}: flushed with clear water since the last use", _FLUSHED)
+
+
+class CheckForm(EntryForm):
+    """The check of one sheet; `check_form` makes the class with the sheet's own fields.
+
+    A field's name is a letter for what it is of (see _KEYS), the record's number, and _ml, _words, _set, _ring or
+    _flushed behind it.
+    """
+
+    sheet: Sheet
+    started_at = forms.CharField(required=False, widget=forms.HiddenInput)
+    notes = forms.CharField(required=False, max_length=2000, widget=forms.Textarea({"rows": 2}))
+    made_at = MomentField(
+        label="Made earlier than now", required=False, help_text="Empty: now. A late entry is taken and marked late."
+    )
+
+    def __init__(self, *args: Any, here: Here, **kwargs: Any) -> None:
+        super().__init__(*args, here=here, initial={"started_at": here.now.isoformat()}, **kwargs)
+        self.units = here.units
+
+    def clean_started_at(self) -> datetime | None:
+        """When the form was opened; what cannot be that is left out, since nothing depends on it."""
+        try:
+            at = datetime.fromisoformat(self.cleaned_data["started_at"])
+        except ValueError:
+            return None
+        return at if self.here and at.tzinfo and at <= self.here.now else None
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse answers that contradict each other, and a check in which nobody looked at anything."""
+        self._same_sheet()
+        for each in self.sheet.measured:
+            self._check_vessel(f"c{each.id}", each.code)
+        for group in self.sheet.sealed:
+            for each in group.vessels:
+                self._check_pail(f"p{each.id}", each.code)
+        for line in self.sheet.lines:
+            self._check_line(line)
+        if not self.errors and self.sheet.things and not any(_says_something(read) for read in self.reads()):
+            self.refuse("Everything was left at not looked at: a check says of one thing at least what was seen.")
+        return self.cleaned_data
+
+    def _same_sheet(self) -> None:
+        """What is aboard may have changed while the form was open: no answer is dropped in silence."""
+        known = {name.partition("_")[0] for name in self.fields}
+        posted = {name.partition("_")[0] for name in self.data}
+        gone = [name for name in posted - known if name[:1] in _KEYS and name[1:].isdecimal()]
+        if gone:
+            self.refuse(f"What {self.sheet.unit} carries was changed in the book while you looked: look it over again.")
+
+    def _got(self, name: str) -> Any:
+        return self.cleaned_data.get(name)
+
+    def _check_vessel(self, key: str, code: str) -> None:
+        answer, ml = self._got(key) or NOT_LOOKED, self._got(f"{key}_ml")
+        if ml is not None and answer in (NOT_LOOKED, NOT_CARRIED):
+            read = volume_text(ml, self.units)
+            self.refuse(f"{read} was read in {code} and “{answer}” is marked: mark good or fault beside a volume.", key)
+        if ml is None and answer == GOOD and f"{key}_ml" not in self.errors:
+            said = f"Good was marked and no volume: read the gauge or dip it, or leave {code} at not looked at."
+            self.refuse(said, f"{key}_ml")
+        self._check_fault(key, answer)
+
+    def _check_pail(self, key: str, code: str) -> None:
+        answer, ml = self._got(key), self._got(f"{key}_ml")
+        if ml is not None and answer != OPENED:
+            read = volume_text(ml, self.units)
+            self.refuse(f"{read} was read in {code}, which is not marked opened: mark it opened or clear it.", key)
+        if ml is None and answer == OPENED and f"{key}_ml" not in self.errors:
+            self.refuse(f"{code} was marked opened and no volume was read: say what is in it.", f"{key}_ml")
+        self._check_fault(key, answer)
+
+    def _check_line(self, line: LineToRead) -> None:
+        key = f"l{line.id}"
+        answer = self._got(key)
+        for part, what in (("set", "what the knob stands at"), ("ring", "what the ring stands at")):
+            name = f"{key}_{part}"
+            if answer == GOOD and name in self.fields and name not in self.errors and not self._got(name):
+                self.refuse(f"Good was marked on {line.name}: say {what} as well.", name)
+        self._check_fault(key, answer)
+
+    def _check_fault(self, key: str, answer: str | None) -> None:
+        if answer == FAULT and not self._got(f"{key}_words") and f"{key}_words" not in self.errors:
+            self.refuse("A fault was marked: say in a word or two what is wrong.", f"{key}_words")
+
+    # -- what it hands over
+
+    def reads(self) -> tuple[Read, ...]:
+        """What was seen of each thing of the sheet, in its order."""
+        vessels = [self._read_vessel(each) for each in self.sheet.measured]
+        pails = [self._read_pail(each, group) for group in self.sheet.sealed for each in group.vessels]
+        return (*vessels, *pails, *(self._read_line(line) for line in self.sheet.lines))
+
+    def _read_vessel(self, each: Vessel) -> Read:
+        key = f"c{each.id}"
+        answer, ml = Answer(self._got(key) or NOT_LOOKED), self._got(f"{key}_ml")
+        sealed = None if ml is None else False
+        return Read(answer, container=each.id, ml=ml, sealed=sealed, words=self._got(f"{key}_words") or "")
+
+    def _read_pail(self, each: Vessel, group: Alike) -> Read:
+        key = f"p{each.id}"
+        answer = self._got(key) or self._got(f"g{group.vessels[0].id}") or NOT_LOOKED
+        seal = {GOOD: True, FAULT: True, OPENED: False}.get(answer)
+        return Read(
+            Answer.GOOD if answer == OPENED else Answer(answer),
+            container=each.id,
+            ml=self._got(f"{key}_ml"),
+            sealed=seal,
+            words=self._got(f"{key}_words") or "",
+        )
+
+    def _read_line(self, line: LineToRead) -> Read:
+        key = f"l{line.id}"
+        setting, ring = self._got(f"{key}_set"), self._got(f"{key}_ring")
+        return Read(
+            Answer(self._got(key) or NOT_LOOKED),
+            line=line.id,
+            setting_pct=int(setting) if setting else None,
+            ring_lpm=float(ring) if ring else None,
+            flushed={"yes": True, "no": False}.get(self._got(f"{key}_flushed") or ""),
+            words=self._got(f"{key}_words") or "",
+        )
+
+    def draft(self, at: datetime) -> CheckDraft:
+        """The check as it was made: at the moment that was given, else now."""
+        made = self._got("made_at")
+        return CheckDraft(
+            id=self._got("entry_id"),
+            unit=self.sheet.unit_id,
+            readings=self.reads(),
+            started_at=None if made else self._got("started_at"),
+            finished_at=made or at,
+            notes=self._got("notes") or "",
+        )
+
+    # -- what the page draws
+
+    def vessels(self) -> Iterator[VesselShown]:
+        """Tanks and opened pails with their fields."""
+        for each in self.sheet.measured:
+            yield VesselShown(each, self[f"c{each.id}"], self[f"c{each.id}_ml"], self[f"c{each.id}_words"])
+
+    def groups(self) -> Iterator[GroupShown]:
+        """Sealed pails alike, with the one answer and those singled out."""
+        for group in self.sheet.sealed:
+            each_one = [
+                VesselShown(each, self[f"p{each.id}"], self[f"p{each.id}_ml"], self[f"p{each.id}_words"])
+                for each in group.vessels
+            ]
+            singled = self.is_bound and any(shown.answer.value() or shown.ml.errors for shown in each_one)
+            yield GroupShown(group, self[f"g{group.vessels[0].id}"], each_one, singled)
+
+    def lines(self) -> Iterator[LineShown]:
+        """Lines with their fields; one that needs no turning has none for it."""
+        for line in self.sheet.lines:
+            key = f"l{line.id}"
+            knob, ring = (self[name] if name in self.fields else None for name in (f"{key}_set", f"{key}_ring"))
+            yield LineShown(line, knob, ring, self[key], self[f"{key}_words"], self[f"{key}_flushed"])
+
+
+class VesselShown(NamedTuple):
+    """A container with its fields."""
+
+    vessel: Vessel
+    answer: forms.BoundField
+    ml: forms.BoundField
+    words: forms.BoundField
+
+
+class GroupShown(NamedTuple):
+    """Pails alike with their fields; `singled`: whether one of them was answered apart."""
+
+    group: Alike
+    answer: forms.BoundField
+    each_one: list[VesselShown]
+    singled: bool
+
+
+class LineShown(NamedTuple):
+    """A line with its fields."""
+
+    line: LineToRead
+    knob: forms.BoundField | None
+    ring: forms.BoundField | None
+    answer: forms.BoundField
+    words: forms.BoundField
+    flushed: forms.BoundField
+
+
+def check_form(sheet: Sheet, here: Here) -> type[CheckForm]:
+    """The form of a sheet, in the reader's units."""
+    fields: dict[str, Any] = {"sheet": sheet}
+    for vessel in sheet.measured:
+        fields.update(_vessel_fields(vessel))
+    for group in sheet.sealed:
+        fields.update(_group_fields(group))
+    for line in sheet.lines:
+        fields.update(_line_fields(line, here))
+    return type("SheetForm", (CheckForm,), fields)
+
+
+def _says_something(read: Read) -> bool:
+    measured = (read.ml, read.setting_pct, read.ring_lpm, read.flushed)
+    return read.answer != Answer.NOT_LOOKED or any(each is not None for each in measured)
+
+
+# -- making one --------------------------------------------------------------------------------------------------------
+
+
+@require_http_methods(["GET", "POST"])
+@may("check")
+def make(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
+    """The form, and the check that it makes."""
+    unit = unit_here(here, pk)
+    sheet = sheet_for(unit)
+    form = check_form(sheet, here)(request.POST if request.method == "POST" else None, here=here)
+    if request.method == "POST" and form.is_valid():
+        try:
+            recorded = _record(here, form.draft(here.now))
+        except Refused as refused:
+            form.refuse(refused)
+        else:
+            if recorded.again:
+                messages.info(request, "This check was recorded already; nothing was recorded twice.")
+            return redirect("check_result", pk=unit.pk, check=recorded.check.pk)
+    return render(request, "checks/make.html", {"unit": unit, "sheet": sheet, "form": form})
+
+
+def _record(here: Here, draft: CheckDraft) -> Recorded:
+    """Record a check. A second tap of the same form is the same check, made when the first tap was."""
+    try:
+        return record_check(here.department, draft, acting=here.acting, clock=access.CLOCK)
+    except SameIdOtherBody as other:
+        first = rows(Check, here).filter(pk=draft.id, by=here.user).first()
+        if first is None:
+            raise
+        same = draft._replace(finished_at=first.finished_at)
+        try:
+            return record_check(here.department, same, acting=here.acting, clock=access.CLOCK)
+        except SameIdOtherBody:
+            raise Refused(
+                "This form was recorded already with other answers, and a check is never altered: "
+                "open a new check and enter what you saw."
+            ) from other
+
+
+# -- what came of it, and those that were made -------------------------------------------------------------------------
+
+
+def _check_here(here: Here, pk: int, check: UUID) -> Check:
+    checks = rows(Check, here).filter(unit=unit_here(here, pk))
+    return get(checks.select_related("unit__department", "vehicle", "by"), here, pk=check)
+
+
+@require_GET
+@signed_in
+def result(request: HttpRequest, here: Here, pk: int, check: UUID) -> HttpResponseBase:
+    """What differed from the book, and what the check changed."""
+    made = _check_here(here, pk, check)
+    context = {
+        "unit": made.unit,
+        "made": check_made(made, here.units),
+        "change": changed_by(made, here.now, here.day, here.units),
+        "may_check": here.may("check"),
+    }
+    return render(request, "checks/result.html", context)
+
+
+@require_GET
+@signed_in
+def one(request: HttpRequest, here: Here, pk: int, check: UUID) -> HttpResponseBase:
+    """A check as it was made."""
+    made = _check_here(here, pk, check)
+    context = {"unit": made.unit, "made": check_made(made, here.units), "may_check": here.may("check")}
+    return render(request, "checks/one.html", context)
+
+
+class CheckTable(Table):
+    """A unit's checks."""
+
+    caption = "Checks"
+    unit = Column(accessor="unit__designation", visible=False)
+    made = MomentColumn(accessor="finished_at", linkify=lambda record: address(record))
+    by = Column(accessor="by", empty_values=(), order_by=("by__last_name", "by__username"))
+    vehicle = Column(accessor="vehicle__shop_no")
+    covered = Column(accessor="looked", empty_values=())
+    faults = NumberColumn(accessor="faults")
+    missing = NumberColumn(accessor="missing", verbose_name="Not carried")
+    differ = NumberColumn(accessor="differ", verbose_name="Differ from the book")
+    took = NumberColumn(accessor="pk", verbose_name="Took [min]", orderable=False)
+    recorded = MomentColumn(accessor="recorded_at")
+    late = Column(accessor="pk", visible=False)  # on the screen it stands beside the moment of recording
+    notes = Column(orderable=False)
+
+    def render_by(self, record: Check) -> str:
+        """Who made it."""
+        return person(record.by)
+
+    def value_by(self, record: Check) -> str:
+        """The same in the workbook."""
+        return person(record.by)
+
+    def render_covered(self, record: Any) -> str:
+        """How much of what was aboard somebody looked at."""
+        kind = "whole" if record.complete else "partial"
+        return f"{kind}: {record.looked} of {record.things}"
+
+    def value_covered(self, record: Any) -> str:
+        """The same in the workbook."""
+        return self.render_covered(record)
+
+    def render_took(self, record: Check) -> str:
+        """Minutes and seconds, so that a check of twenty seconds is seen."""
+        seconds = took_s(record)
+        return "—" if seconds is None else f"{seconds // 60}:{seconds % 60:02}"
+
+    def value_took(self, record: Check) -> float | None:
+        """Minutes as a number."""
+        seconds = took_s(record)
+        return None if seconds is None else round(seconds / 60, 2)
+
+    def render_recorded(self, record: Check, value: datetime) -> SafeString:
+        """When it came into the book; marked where that was long after."""
+        said = moment_text(self.here.department, value)
+        return format_html('{} <strong class="late">{}</strong>', said, "late entry" if is_late(record) else "")
+
+    def value_late(self, record: Check) -> str:
+        """Whether it was entered long after it was made."""
+        return "late entry" if is_late(record) else "no"
+
+
+def address(record: Check) -> str:
+    """Where a check's page is."""
+    return reverse("check", kwargs={"pk": record.unit_id, "check": record.pk})
+
+
+class CheckFilter(django_filters.FilterSet):
+    """By person or notes, whole or partial."""
+
+    q = django_filters.CharFilter(label="Search", method="by_words", widget=forms.TextInput({"type": "search"}))
+    complete = django_filters.ChoiceFilter(
+        label="Covered", choices=[("True", "whole"), ("False", "partial")], empty_label="all"
+    )
+
+    def by_words(self, queryset: QuerySet[Any, Any], _: str, value: str) -> QuerySet[Any, Any]:
+        """Every word in the person's name or in the notes."""
+        for each in value.split():
+            names = Q(by__first_name__icontains=each) | Q(by__last_name__icontains=each)
+            queryset = queryset.filter(names | Q(by__username__icontains=each) | Q(notes__icontains=each))
+        return queryset
+
+
+@require_GET
+@signed_in
+def history(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
+    """The unit's checks, latest first, and the same as a workbook."""
+    unit = unit_here(here, pk)
+    context = {"unit": unit, "may_check": here.may("check"), "caption": f"Checks of {unit}"}
+    checks = checks_of(unit)
+    return list_page(
+        request, here, CheckTable, checks, template="checks/history.html", filter_class=CheckFilter, context=context
+    )
+
+
+urlpatterns = [
+    path("crew/<int:pk>/check/", make, name="check_unit"),
+    path("crew/<int:pk>/checks/", history, name="checks"),
+    path("crew/<int:pk>/checks/<uuid:check>/", one, name="check"),
+    path("crew/<int:pk>/checks/<uuid:check>/result/", result, name="check_result"),
+]

@@ -1,0 +1,150 @@
+"""Lots: the list, one of them with what it reached, its samples and its recall."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from typing import Any
+from uuid import UUID
+
+from django import forms
+from django.http import HttpRequest, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.urls import path, reverse
+from django.views.decorators.http import require_GET, require_http_methods
+from django_tables2 import A
+
+from readiness.actions.lots import recall as do_recall
+from readiness.models import Lot, Sample
+from readiness.reports.inventory import load_inventory
+from readiness.reports.lots import LotRow, lots
+from readiness.reports.recalls import reached
+from readiness.web import access
+from readiness.web.access import Here, get, may, rows, signed_in
+from readiness.web.entries import Ask, Page, entry_page
+from readiness.web.forms import DateField, EntryForm
+from readiness.web.samples import SampleForm, sample_ask
+from readiness.web.tables import Column, DayColumn, NumberColumn, QuantityColumn, RecordFilter, Table, list_page
+
+NOBREAK = {"td": {"class": "nobreak"}}
+
+
+class LotTable(Table):
+    """A row a lot."""
+
+    caption = "Lots"
+    batch = Column(verbose_name="Lot", linkify=("lot", {"pk": A("id")}), attrs=NOBREAK)
+    concentrate = Column()
+    made = DayColumn(default="not known", attrs=NOBREAK)
+    label = DayColumn(verbose_name="Maker's date", default="not known", attrs=NOBREAK)
+    sampled_on = DayColumn(verbose_name="Last sample", default="never", attrs=NOBREAK)
+    sample = Column(verbose_name="Its answer", default="")
+    left_ml = QuantityColumn("volume", "nearest", containers="containers", verbose_name="Left")
+    containers = NumberColumn()
+    places = Column(verbose_name="Where", default="nowhere any more")
+    recalled_on = DayColumn(verbose_name="Recalled", default="")
+
+    class Meta:
+        order_by = ("concentrate", "batch")
+
+
+class LotFilter(RecordFilter):
+    """By number and concentrate."""
+
+    search = ("batch", "concentrate", "places", "recall_reference")
+    choices = {"concentrate": "Concentrate", "sample": "Last sample"}
+
+
+@require_GET
+@signed_in
+def every(request: HttpRequest, here: Here) -> HttpResponseBase:
+    """The list."""
+    found = lots(here.department, load_inventory(here.department, here.day))
+    return list_page(request, here, LotTable, found, template="lots/list.html", filter_class=LotFilter)
+
+
+@require_GET
+@signed_in
+def lot(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
+    """One lot: its dates, how much is left, every container it reached."""
+    row = get(Lot.objects.select_related("concentrate"), here, pk=pk)
+    found = lots(here.department, load_inventory(here.department, here.day))
+    summary: LotRow = next(each for each in found if each.id == row.pk)
+    containers = reached(row)
+    context = {
+        "here": here,
+        "row": row,
+        "lot": summary,
+        "reached": containers,
+        "held": [each for each in containers if each.holds_ml],
+        "samples": rows(Sample, here).filter(lot=row),
+        "may_sample": here.may("sample"),
+        "may_recall": here.may("recall"),
+    }
+    return render(request, "lots/lot.html", context)
+
+
+class RecallForm(EntryForm):
+    """The maker's notice, and since when."""
+
+    reference = forms.CharField(label="Maker's notice", max_length=120, help_text="Its number or date.")
+    recalled_on = DateField(label="Recalled on", past=True)
+
+
+def _recall(row: Lot, form: RecallForm, here: Here) -> Ask:
+    asked = form.cleaned_data
+
+    def act() -> Sequence[UUID]:
+        do_recall(
+            here.department,
+            lot=row,
+            recalled_on=asked["recalled_on"],
+            reference=asked["reference"],
+            acting=here.acting,
+            clock=access.CLOCK,
+        )
+        return []
+
+    return Ask(act, [each.container_id for each in reached(row) if each.holds_ml])
+
+
+@require_http_methods(["GET", "POST"])
+@may("recall")
+def recall(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
+    """Take a lot out of the count wherever it is."""
+    row = get(Lot.objects.select_related("concentrate"), here, pk=pk)
+    page = Page(
+        "recall",
+        f"Recall {row}",
+        "Recall the lot",
+        partial(_recall, row),
+        lambda _: redirect("lot", pk=row.pk),
+        "Every container that holds any of it is out of the count from then on.",
+        reverse("lot", args=[row.pk]),
+    )
+    return entry_page(request, here, page, RecallForm(request.POST or None, here=here))
+
+
+@require_http_methods(["GET", "POST"])
+@may("sample")
+def sample(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
+    """A sample of the lot."""
+    row = get(Lot.objects.select_related("concentrate"), here, pk=pk)
+    page = Page(
+        "sample",
+        f"Sample of {row}",
+        "Record the sample",
+        sample_ask(lot=row),
+        lambda _: redirect("lot", pk=row.pk),
+        back=reverse("lot", args=[row.pk]),
+    )
+    form: Any = SampleForm(request.POST or None, here=here)
+    return entry_page(request, here, page, form)
+
+
+urlpatterns = [
+    path("lots/", every, name="lots"),
+    path("lots/<int:pk>/", lot, name="lot"),
+    path("lots/<int:pk>/recall/", recall, name="recall"),
+    path("lots/<int:pk>/sample/", sample, name="lot_sample"),
+]

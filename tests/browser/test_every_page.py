@@ -1,0 +1,95 @@
+"""Every page that a role can reach by its links, and the first row of each list, in both widths, light and dark."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+
+from readiness.actions.demo import PEOPLE
+from tests.browser.walking import Walker
+
+NUMBER = re.compile(r"\b[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}\b|\d+")
+MOMENT = re.compile(r"csrfmiddlewaretoken\" value=\"\w+|\d{4}-\d\d-\d\d \d\d:\d\d|\((just now|\d+ (min|h|d) ago)\)")
+NOT_A_PAGE = re.compile(r"^#|^\?|export=|/template/|^mailto:")
+SIZES = ((1280, 800), (390, 844))
+FEWEST = {"observer": 25, "instructor": 28, "crew": 30, "officer": 36, "logistics": 40, "chief": 60}
+
+drawn_alike: set[str] = set()  # what one role's walk found clean need not be measured in the next role's
+
+
+def shape_of(address: str) -> str:
+    """An address without its numbers: one page of each shape is walked through."""
+    return NUMBER.sub("*", address.partition("?")[0].partition("#")[0])
+
+
+def links_of(walker: Walker) -> list[str]:
+    """Where the page leads, in its order."""
+    found = walker.page.eval_on_selector_all("a[href]", "all => all.map(each => each.getAttribute('href'))")
+    return [href for href in found if not NOT_A_PAGE.search(href)]
+
+
+def measure(walker: Walker) -> None:
+    """Both widths, both schemes; dark differs from light in its colors only."""
+    for width, height in SIZES:
+        walker.page.set_viewport_size({"width": width, "height": height})
+        walker.look()
+        for scheme, only in (("light", ""), ("dark", "color-contrast")):
+            walker.page.emulate_media(color_scheme=scheme)
+            walker.accessible(only)
+    walker.page.emulate_media(color_scheme="light")
+
+
+def is_new(walker: Walker, role: str) -> bool:
+    """Whether a page was not measured yet, letter by letter; a role's first page always is, for its doors."""
+    drawn = MOMENT.sub("", walker.page.locator("main").inner_html())
+    known = drawn in drawn_alike
+    drawn_alike.add(drawn)
+    return not known or walker.loads <= 3
+
+
+def walk(walker: Walker, role: str, begin: list[str]) -> dict[str, str]:
+    """Through every shape of page that can be reached; returns them with an address of each."""
+    walked: dict[str, str] = {}
+    to_do = list(begin)
+    while to_do:
+        address = to_do.pop(0)
+        if shape_of(address) in walked:
+            continue
+        walker.open(address)
+        for each in (address, walker.path):
+            walked.setdefault(shape_of(each), address)
+        to_do.extend(links_of(walker))
+        if is_new(walker, role):
+            measure(walker)
+    return walked
+
+
+@pytest.mark.parametrize("role", [name for name, *_ in PEOPLE])
+def test_every_page_of_a_role(visit: Any, server: Any, role: str) -> None:
+    walker = visit(server, role)
+    begin = ["/"]
+    if role in ("crew", "officer"):  # the unit is chosen by a button, which is no link
+        begin.append(walker.press("Foam Tender 1").path)
+    begin.append("/search/")
+    walked = walk(walker, role, begin)
+    assert len(walked) >= FEWEST[role], sorted(walked)
+    assert {"/fleet/", "/units/*/", "/units/*/card/", "/stock/", "/containers/*/"} <= set(walked)
+
+
+def test_pages_before_anybody_is_known(visit: Any, server: Any) -> None:
+    walker = visit(server)
+    walked = walk(walker, "nobody", ["/sign-in/"])
+    assert set(walked) == {"/sign-in/", "/", "/password/"}
+    for width, height in SIZES:
+        walker.page.set_viewport_size({"width": width, "height": height})
+        walker.open("/units/999999/")  # asks for the sign-in first: nothing is told about what exists
+        assert walker.path.startswith("/sign-in/?next=")
+
+
+def test_pages_of_refusal(visit: Any, server: Any) -> None:
+    walker = visit(server, "observer")
+    for address, status in (("/no-such-page/", 404), ("/units/999999/", 404), ("/movements/receive/", 403)):
+        walker.open(address, status)
+        measure(walker)

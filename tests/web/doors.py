@@ -1,0 +1,333 @@
+"""Every address of the site with what each kind of person finds behind it, and two departments to try it on.
+
+The table is written by hand from who may do what (the roles of the product's design), not from the code: a page that
+opens for somebody else than it should, or that stands nowhere here, fails in test_who_may.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import timedelta
+from typing import Any, NamedTuple
+from uuid import uuid4
+
+from django.urls import URLPattern, get_resolver, reverse
+
+from readiness.actions import movements
+from readiness.actions.evidence import record_sample
+from readiness.actions.permissions import OWNER
+from readiness.models import (
+    CompatibilityGroup,
+    Deficiency,
+    Department,
+    Fuel,
+    Listing,
+    Membership,
+    Movement,
+    Role,
+    Setup,
+    SetupLine,
+    Submission,
+    Unit,
+    User,
+    Vehicle,
+)
+from readiness.models.movements import Account
+from tests.cast import CLOCK, D0, SIX, Cast
+from tests.judged import Rigged
+
+# -- the table ---------------------------------------------------------------------------------------------------------
+
+EVERYBODY = frozenset(Role)
+HANDS = EVERYBODY - {Role.OBSERVER}
+OFFICERS = frozenset({Role.OFFICER, Role.LOGISTICS, Role.CHIEF})
+STOCK = frozenset({Role.LOGISTICS, Role.CHIEF})
+CHIEF = frozenset({Role.CHIEF})
+
+
+class Way(NamedTuple):
+    """Who may, and the status that they get; every other member of the department gets 403."""
+
+    roles: frozenset[Role]
+    status: int = 200
+
+
+class Door(NamedTuple):
+    """A page: what GET and an empty POST answer. None: 405.
+
+    of: the noun whose number stands in the address, a name of House.ids; public: open to strangers, alike for all.
+    """
+
+    get: Way | None
+    post: Way | None = None
+    of: str = ""
+    public: bool = False
+
+
+def seen(of: str = "") -> Door:
+    """A page that everybody of the department reads."""
+    return Door(Way(EVERYBODY), None, of)
+
+
+def form(roles: frozenset[Role], of: str = "") -> Door:
+    """A form: posted empty it comes back with its faults."""
+    return Door(Way(roles), Way(roles), of)
+
+
+def pressed(roles: frozenset[Role], status: int, of: str = "") -> Door:
+    """A button: no page of its own."""
+    return Door(None, Way(roles, status), of)
+
+
+def reference(one: str, many: str, *, retire: int = 0) -> dict[str, Door]:
+    """The pages of a reference noun. retire: what retiring the house's own record answers; 409 where it is needed."""
+    name = f"reference_{one}"
+    found = {
+        f"reference_{many}": seen(),
+        f"{name}_add": form(CHIEF),
+        name: seen(one),
+        f"{name}_change": form(CHIEF, one),
+    }
+    if retire:
+        found[f"{name}_retire"] = pressed(CHIEF, retire, one)
+        found[f"{name}_back"] = pressed(CHIEF, 409, one)  # it is in use already
+    return found
+
+
+DOORS: dict[str, Door] = {
+    # accounts
+    "home": Door(Way(EVERYBODY, 302)),
+    "account": seen(),
+    "choose_department": pressed(EVERYBODY, 302),
+    "choose_units": pressed(EVERYBODY, 302),
+    "password_change": form(EVERYBODY),
+    "sign_in": Door(Way(EVERYBODY), Way(EVERYBODY), public=True),
+    "sign_out": Door(None, Way(EVERYBODY, 302), public=True),
+    "password_reset": Door(Way(EVERYBODY), Way(EVERYBODY), public=True),
+    "password_reset_sent": Door(Way(EVERYBODY), public=True),
+    "password_reset_confirm": Door(Way(EVERYBODY), Way(EVERYBODY), "dead_reset", public=True),
+    "accept_invitation": Door(Way(EVERYBODY, 410), Way(EVERYBODY, 410), "dead_invitation", public=True),
+    "healthz": Door(Way(EVERYBODY), public=True),
+    "people": Door(Way(CHIEF)),
+    "invite": form(CHIEF),
+    "person": Door(Way(CHIEF), None, "membership"),
+    "change_role": pressed(CHIEF, 200, "membership"),
+    "end_membership": pressed(CHIEF, 302, "membership"),
+    # crew
+    "my_unit": Door(Way(EVERYBODY), Way(EVERYBODY, 302)),
+    "crew_unit": seen("unit"),
+    "check_unit": form(HANDS, "unit"),
+    "checks": seen("unit"),
+    "check": seen("unit_check"),
+    "check_result": seen("unit_check"),
+    # fleet and units
+    "fleet": seen(),
+    "unit": seen("unit"),
+    "unit_card": seen("unit"),
+    "unit_deficiency": seen("unit_deficiency"),
+    "assign_deficiency": pressed(OFFICERS, 302, "unit_deficiency"),  # empty: takes the name and the day away
+    "accept_deficiency": pressed(CHIEF, 200, "unit_deficiency"),
+    "withdraw_acceptance": pressed(CHIEF, 302, "unit_deficiency"),
+    # stock
+    "stock": seen(),
+    "expiries": seen(),
+    "short": seen(),
+    "containers": seen(),
+    "container": seen("container"),
+    "container_sample": form(STOCK, "container"),
+    "lots": seen(),
+    "lot": seen("lot"),
+    "recall": form(STOCK, "lot"),
+    "lot_sample": form(STOCK, "lot"),
+    "sample_result": form(STOCK, "sample"),
+    "search": seen(),
+    # movements
+    "movements": seen(),
+    "movement": seen("movement"),
+    "correct": form(STOCK, "movement"),
+    "change_over": form(OFFICERS),
+    "receive": form(STOCK),
+    "pour": form(HANDS),
+    "move": form(STOCK),
+    "use": form(HANDS),
+    "empty": form(HANDS),
+    "open": form(HANDS),
+    "mark_mixed": form(OFFICERS),
+    "mark_diluted": form(OFFICERS),
+    "flush": form(HANDS),
+    "inspect": form(OFFICERS),
+    "quarantine": form(OFFICERS),
+    "release": form(OFFICERS),
+    "held": Door(Way(OFFICERS)),
+    "held_entry": form(OFFICERS, "submission"),
+    # workbook
+    "workbook": form(STOCK),
+    "workbook_check": Door(Way(STOCK)),
+    "workbook_confirm": pressed(STOCK, 200),
+    "workbook_template": Door(Way(STOCK), None, "template"),
+    # policy, reference data, changes
+    "policy": seen(),
+    "policy_change": form(CHIEF),
+    "changes": Door(Way(STOCK)),
+    "reference": seen(),
+    **reference("concentrate", "concentrates"),
+    **reference("listing", "listings"),
+    **reference("fuel", "fuels", retire=409),  # a duty names it
+    **reference("compatibility_group", "compatibility_groups"),
+    **reference("duty", "duties", retire=302),
+    **reference("unit", "units", retire=409),  # it carries containers
+    **reference("vehicle", "vehicles", retire=409),  # a unit runs on it
+    **reference("appliance", "appliances"),
+    **reference("foam_line", "foam_lines", retire=302),
+    **reference("setup", "setups"),
+    **reference("station", "stations", retire=409),  # a unit stands there
+}
+
+
+def patterns() -> dict[str, URLPattern]:
+    """Every address that the site answers, by its name. Raises for one that cannot be named."""
+    found: dict[str, URLPattern] = {}
+    for pattern in get_resolver().url_patterns:
+        if not isinstance(pattern, URLPattern) or not pattern.name or pattern.name in found:
+            raise AssertionError(f"{pattern} has no name of its own: the table could not name it")
+        found[pattern.name] = pattern
+    return found
+
+
+# -- two departments ---------------------------------------------------------------------------------------------------
+
+FAR = "Farland"  # in every name of the other department: whoever reads it there has read what does not exist for them
+
+
+class House:
+    """A department with one of each noun: the cast's engine, rigged and judged, and what belongs to it."""
+
+    def __init__(self, tag: str = "") -> None:
+        cast = Cast()
+        User.objects.filter(pk=cast.outsider.pk).update(username=f"rex.marsh.{cast.department.slug}")
+        self.cast, self.department = cast, cast.department
+        rig = Rigged(cast, pails=2)
+        self.rig, self.unit, self.vehicle, self.line, self.duty = rig, cast.unit, cast.vehicle, rig.line, rig.duty
+        self.fuel = rig.fuel
+        Fuel.objects.filter(pk=self.fuel.pk).update(department=self.department)
+        self.tank = rig.tank(code=f"T-{tag or 1}")
+        self.container = rig.pail(f"P-{tag or 1}")
+        self.check = rig.checked(name=f"second check {cast.department.slug}").check
+        self.listing = Listing.objects.get(concentrate=cast.ar)
+        self.group = CompatibilityGroup.objects.create(department=self.department, name=f"{tag} old and new", evidence="-")
+        self.group.concentrates.set([cast.ar, cast.class_a])
+        self.setup = Setup.objects.create(department=self.department, unit=self.unit, name="alone")
+        SetupLine.objects.create(setup=self.setup, line=self.line)
+        self.sample = self._sample()
+        self.movement = self._movement()
+        self.submission = self._submission()
+        self.member = Membership.objects.get(department=self.department, role=Role.CREW)
+        if tag:
+            self._name_after(tag)
+        rig.judge()
+        self.deficiency = Deficiency.objects.filter(unit=self.unit, closed_on=None).first()
+        assert self.deficiency is not None, "two pails are short of nine"
+
+    def _sample(self) -> Any:
+        values = {"taken_on": D0 - timedelta(days=3), "passed": None, "report": "R-1"}
+        return record_sample(self.department, lot=self.cast.lot, **values, acting=OWNER, clock=CLOCK)
+
+    def _movement(self) -> Movement:
+        entry = self.rig.entry(incident="2026-1", reason="small spill")
+        posted = movements.use(entry, container=self.container, ml=1000, account=Account.INCIDENT)
+        return Movement.objects.get(pk=posted.movement_id)
+
+    def _submission(self) -> Submission:
+        return Submission.objects.create(
+            department=self.department,
+            client_id=uuid4(),
+            kind="use",
+            body={"container": self.container.code, "volume": "500 gal", "account": "incident"},
+            body_sha256="0" * 64,
+            sent_by=self.cast.people[Role.CREW],
+            identity="password",
+            received_at=SIX,
+            outcome="held",
+            why="more than it holds",
+        )
+
+    def _name_after(self, tag: str) -> None:
+        """Every name says whose it is."""
+        Department.objects.filter(pk=self.department.pk).update(name=f"{tag} County")
+        for rows, field in self.names():
+            for row in rows:
+                setattr(row, field, f"{tag} {getattr(row, field)}"[: row._meta.get_field(field).max_length])
+                row.save(update_fields=[field])
+        for each in (self.department, self.unit, self.vehicle, self.line, self.cast.lot, self.cast.ar, self.fuel):
+            each.refresh_from_db()
+
+    def names(self) -> Iterator[tuple[Any, str]]:
+        """Every free text of the department that may be changed, by rows and column."""
+        mine = {"department": self.department}
+        yield self.department.stations.all(), "name"
+        yield Unit.objects.filter(**mine), "designation"
+        yield Vehicle.objects.filter(**mine), "shop_no"
+        for rows in (self.department.concentrates, self.department.duties, self.department.foam_lines):
+            yield rows.all(), "name"
+        yield Fuel.objects.filter(**mine), "name"
+        yield self.department.lots.all(), "batch"
+        for rows in (self.department.setups, self.department.appliances):
+            yield rows.all(), "name"
+        yield self.department.places.exclude(compartment=""), "compartment"
+        yield CompatibilityGroup.objects.filter(**mine), "name"
+        yield CompatibilityGroup.objects.filter(**mine), "evidence"
+        yield Listing.objects.filter(concentrate__department=self.department), "source"
+        yield User.objects.filter(memberships__department=self.department), "last_name"
+        yield self.department.samples.all(), "report"
+
+    def ids(self, of: str) -> dict[str, Any]:
+        """What stands in the address of a page of this noun."""
+        pairs = {
+            "unit_check": {"pk": self.unit.pk, "check": self.check.pk},
+            "unit_deficiency": {"pk": self.unit.pk, "deficiency": self.deficiency.pk if self.deficiency else 0},
+            "template": {"units": "us"},
+            "dead_reset": {"uidb64": "MQ", "token": "dead"},
+            "dead_invitation": {"token": "dead"},
+            "": {},
+        }
+        return pairs[of] if of in pairs else {"pk": self.records()[of].pk}
+
+    def records(self) -> dict[str, Any]:
+        """One of each noun."""
+        return {
+            "unit": self.unit,
+            "vehicle": self.vehicle,
+            "appliance": self.line.proportioner,
+            "foam_line": self.line,
+            "setup": self.setup,
+            "duty": self.duty,
+            "concentrate": self.cast.ar,
+            "listing": self.listing,
+            "fuel": self.fuel,
+            "compatibility_group": self.group,
+            "station": self.cast.station,
+            "container": self.container,
+            "lot": self.cast.lot,
+            "sample": self.sample,
+            "movement": self.movement,
+            "submission": self.submission,
+            "membership": self.member,
+        }
+
+    def address(self, name: str) -> str:
+        """Where the page of that name is, of this department's record."""
+        return reverse(name, kwargs=self.ids(DOORS[name].of))
+
+    def chief(self) -> User:
+        """Who may do everything here."""
+        return self.cast.people[Role.CHIEF]
+
+
+SHARED = ("template", "dead_reset", "dead_invitation")  # in addresses, and nobody's record
+
+
+class World:
+    """A department, and another one that does not exist for it."""
+
+    def __init__(self) -> None:
+        self.near, self.far = House(), House(FAR)
