@@ -19,6 +19,8 @@ from readiness.models import Assessment
 from tests.actions.own_database import own_database, run
 from tests.county import LOCAL_SIX, by_name, day, examples, loaded, nightly, statuses
 
+pytestmark = pytest.mark.django_db  # also tells pytest to make the database that the county's nights run in
+
 FIGURES = examples("county_units.csv")
 STATUSES = examples("county_statuses.csv")
 NAMES = {row["unit"]: row["name"] for row in STATUSES}
@@ -225,7 +227,6 @@ def test_the_shape_of_the_json(county: dict[Any, Any]) -> None:
             assert each["since"] is not None
 
 
-@pytest.mark.django_db
 def test_the_same_by_processes_on_a_database_of_their_own(tmp_path: Path) -> None:
     """The demo's command today, then the night twice: the same county, and the second night changes nothing."""
     with own_database(tmp_path) as url:

@@ -102,10 +102,14 @@ class Book:
             self._remember(draft, n, line)
         for move in draft.moves:
             self._move(draft, move)
+        marked_before = len(self.markings)
         for mark in draft.marks:
             self._mark(draft, mark)
         if not (lines or draft.moves or draft.marks):
             raise Refused("This entry says nothing: name a volume, a place or a mark.")
+        if not (lines or draft.moves or len(self.markings) > marked_before):
+            marked = ", ".join(str(self.state(container).row) for container in sorted(draft.containers))
+            raise Refused(f"{marked} is marked like that by the book already: nothing was changed.")
         for container in draft.containers:
             self._one_concentrate(self.state(container))
             self.states[container].touched += 1

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 from typing import NamedTuple
 from uuid import UUID
 
 from django.db import transaction
 from django.db.models import Q
 
-from readiness.actions.clock import SYSTEM_CLOCK, Clock
+from readiness.actions.clock import SYSTEM_CLOCK, Clock, calendar_day_of
 from readiness.actions.drafts import Refused, SameIdOtherBody, digest
 from readiness.actions.judging import judge_soon
 from readiness.actions.ledger import CLOCK_SKEW
@@ -127,13 +127,15 @@ class _Carried:
     def __init__(self, department: Department, unit: Unit, vehicle: int | None) -> None:
         aboard = Q(place__unit=unit) | (Q(place__vehicle=vehicle) if vehicle else Q(pk__in=[]))
         of_rig = Q(unit=unit) | (Q(vehicle=vehicle) if vehicle else Q(pk__in=[]))
-        containers = Container.objects.select_for_update(of=("self",)).filter(
-            aboard, department=department, retired_on__isnull=True
+        containers = (
+            Container.objects.select_for_update(of=("self",))
+            .select_related("department")
+            .filter(aboard, department=department, retired_on__isnull=True)
         )
         self.unit = unit
         self.containers = {row.pk: row for row in containers.order_by("id")}
         lines = FoamLine.objects.filter(of_rig, department=department, retired_on__isnull=True)
-        self.lines = {row.pk: row for row in lines.select_related("proportioner")}
+        self.lines = {row.pk: row for row in lines.select_related("proportioner", "department")}
 
     def accept(self, readings: Sequence[Read]) -> None:
         """Raise Refused for a reading of something that is not aboard, or that cannot be."""
@@ -207,17 +209,39 @@ class _Carried:
             Reading.objects.filter(line__in=self.lines, check_of__finished_at__gt=at).values_list("line", flat=True)
         )
         for read in draft.readings:
-            if read.container is not None and read.ml is not None:
-                row = self.containers[read.container]
-                if row.reading_at is None or row.reading_at <= at:
-                    row.reading_ml, row.reading_at = read.ml, at
-                    row.save(update_fields=["reading_ml", "reading_at"])
+            if read.container is not None:
+                _keep_container(self.containers[read.container], read, at)
             if read.line is not None:
                 _keep_line(self.lines[read.line], read, at, late=read.line in later)
 
 
+def _keep_container(row: Container, read: Read, at: datetime) -> None:
+    """What is not carried reads nothing; a whole seal answers for the volume; a fault stands until found good."""
+    if read.answer == Answer.NOT_LOOKED or (row.reading_at is not None and row.reading_at > at):
+        return
+    seen = 0 if read.answer == Answer.NOT_CARRIED else read.ml
+    fault, since = _fault(row, read, at)
+    if seen is None and row.reading_ml is None and fault == row.fault:
+        return  # nothing was read and nothing stands there
+    row.reading_ml, row.reading_at, row.fault, row.fault_on = seen, at, fault, since
+    row.save(update_fields=["reading_ml", "reading_at", "fault", "fault_on"])
+
+
+def _fault(row: Container | FoamLine, read: Read, at: datetime) -> tuple[str, date | None]:
+    """(what is wrong, since when) after a reading; a fault seen again keeps its first day."""
+    if read.answer != Answer.FAULT:
+        return "", None
+    day = calendar_day_of(row.department, at)
+    return (read.words.strip() or "a fault was seen")[:160], row.fault_on if row.fault and row.fault_on else day
+
+
 def _keep_line(row: FoamLine, read: Read, at: datetime, *, late: bool) -> None:
     changed = []
+    if read.answer != Answer.NOT_LOOKED and not late:
+        fault, since = _fault(row, read, at)
+        if fault != row.fault:
+            row.fault, row.fault_on = fault, since
+            changed += ["fault", "fault_on"]
     if read.setting_pct is not None and (row.present_seen_at is None or row.present_seen_at <= at):
         row.present_pct, row.present_seen_at = read.setting_pct, at
         changed += ["present_pct", "present_seen_at"]

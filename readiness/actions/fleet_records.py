@@ -62,7 +62,7 @@ def _out(state: str, since: date | None, today: date) -> date | None:
 def _carried(rows: QuerySet[Container, Container], what: object) -> Iterator[str]:
     codes = list(rows.filter(retired_on__isnull=True).values_list("code", flat=True))
     if codes:
-        yield f"{several(codes)} stand on {what}: move them first."
+        yield f"Containers on {what}: {several(codes)}. Move them first."
 
 
 # -- units -------------------------------------------------------------------------------------------------------------
@@ -331,12 +331,12 @@ def _in_use(facts: ApplianceFacts, row: Appliance) -> Iterator[Fault]:
     """What the lines that the appliance is part of rest on."""
     lines = list(lines_with(row).select_related("nozzle", "proportioner", "unit", "vehicle"))
     if lines and facts.owner != owner_of(row):
-        yield Fault("owner", f"{_of_rigs(lines)}: give the line another one first.")
+        yield Fault("owner", f"It is part of {_of_rigs(lines)}: give the line another one first.")
     mixing = [line for line in lines if line.proportioner_id == row.pk]
     if facts.kind not in PROPORTIONERS and mixing:
-        yield Fault("kind", f"{_of_rigs(mixing)} as its proportioner: a {facts.kind} makes no foam solution.")
+        yield Fault("kind", f"It is the proportioner of {_of_rigs(mixing)}: a {facts.kind} makes no foam solution.")
     if facts.kind not in NOZZLES and any(line.nozzle_id == row.pk for line in lines):
-        yield Fault("kind", f"{_of_rigs(lines)} as its nozzle: a {facts.kind} is none.")
+        yield Fault("kind", f"It is the nozzle of {_of_rigs(lines)}: a {facts.kind} is none.")
     for line in mixing:
         if facts.settings_pct and line.parked_pct is not None and line.parked_pct not in facts.settings_pct:
             parked = percent_text(line.parked_pct)
@@ -347,7 +347,8 @@ def _in_use(facts: ApplianceFacts, row: Appliance) -> Iterator[Fault]:
         silent = [line for line in lines if line.flow_lpm is None and _rated_without(line, row) is None]
         if silent:
             yield Fault(
-                "rated_flow_lpm", f"Nothing was read, and {_of_rigs(silent)} for its flow: state the line’s first."
+                "rated_flow_lpm",
+                f"Nothing was read, and {_of_rigs(silent)} states no flow of its own: state the line’s first.",
             )
 
 
@@ -357,7 +358,7 @@ def _rated_without(line: FoamLine, row: Appliance) -> float | None:
 
 
 def _of_rigs(lines: Iterable[FoamLine]) -> str:
-    return f"{several(f'{line} of {owner_of(line)}' for line in lines)} uses it"
+    return several(f"{line} of {owner_of(line)}" for line in lines)
 
 
 UNITS = Units()

@@ -13,7 +13,7 @@ from typing import Any, ClassVar, Final, Generic, NamedTuple, TypeVar, cast
 
 from django.core.exceptions import ObjectDoesNotExist, ValidationError
 from django.db import IntegrityError, transaction
-from django.db.models import ForeignKey, JSONField, Model, QuerySet
+from django.db.models import DecimalField, ForeignKey, JSONField, Model, QuerySet
 
 from readiness.actions.changes import Changed, record_changes
 from readiness.actions.clock import SYSTEM_CLOCK, Clock, calendar_day_of
@@ -231,7 +231,7 @@ class Noun(Generic[R, F]):
         """What a column itself refuses: too long, not among its words, below zero, out of range."""
         for name, value in self.columns(facts).items():
             field = self.model._meta.get_field(name)
-            if isinstance(field, ForeignKey | JSONField):
+            if isinstance(field, ForeignKey | JSONField | DecimalField):
                 continue
             if isinstance(value, int | float) and name not in self.signed and not 0 <= value < float("inf"):
                 yield Fault(name, f"“{value}” was read: it is 0 or more.")

@@ -165,7 +165,7 @@ class Fuels(Noun[Fuel, FuelFacts]):
         """Design spills that name it."""
         duties = list(row.duties.filter(retired_on__isnull=True).select_related("unit"))
         if duties:
-            yield f"{several(f'{duty} of {duty.unit}' for duty in duties)} is planned for it: change the plan first."
+            yield f"Planned for it: {several(f'{duty} of {duty.unit}' for duty in duties)}. Change the plan first."
 
     def touched(self, row: Fuel) -> Collection[int]:
         """The units that are planned for it."""

@@ -42,13 +42,13 @@ class Stations(Noun[Station, StationFacts]):
         """Units, vehicles and stock that would stand nowhere."""
         units = list(row.units_of_station.filter(retired_on__isnull=True))
         if units:
-            yield f"{several(units)} run from {row}: give them another station first."
+            yield f"Units that run from {row}: {several(units)}. Give them another station first."
         vehicles = list(row.vehicles.filter(retired_on__isnull=True))
         if vehicles:
-            yield f"{several(vehicles)} stand at {row}: give them another station first."
-        stored = Container.objects.filter(place__station=row, retired_on__isnull=True).count()
-        if stored:
-            yield f"{stored} {'container stands' if stored == 1 else 'containers stand'} in its store: move them first."
+            yield f"Vehicles that stand at {row}: {several(vehicles)}. Give them another station first."
+        codes = Container.objects.filter(place__station=row, retired_on__isnull=True).values_list("code", flat=True)
+        if codes:
+            yield f"Containers in its store: {several(codes)}. Move them first."
 
     def touched(self, row: Station) -> Collection[int]:
         """The units that run from it."""

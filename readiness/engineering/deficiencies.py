@@ -43,6 +43,7 @@ _ROWS: Final = (
     Code("no_stock", "not_ready", "{words} carries no concentrate.", "Load concentrate.", NOBODY),
     Code("check_never", "unverified", "{words} has never been checked.", "Make the morning check."),
     Code("check_overdue", "unverified", "{words} was last checked {measured} ago; the limit is {required}.", "Make the morning check."),
+    Code("fault_seen", "unverified", "{words}, seen at the last check: nobody has said what it does.", "Cure it and check again."),
     Code("not_judged", "unverified", "{words} could not be judged: its record cannot be read.", "Correct the record.", NOBODY),
     # Foam, fuel and listing
     Code("not_foam", "not_ready", "Foam is not the agent, or not alone: {words}", "Plan with another agent.", NOBODY),

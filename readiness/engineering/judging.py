@@ -160,6 +160,17 @@ def _equipment_faults(rig: Rig) -> Iterable[Deficiency]:
         yield found("no_stock", subject, rig.name)
 
 
+def _seen_faults(rig: Rig) -> Iterable[Deficiency]:
+    """What a crew saw to be wrong; it stands until a later look finds it good."""
+    for container in rig.containers:
+        if container.fault:
+            words = f"{container.code}: {container.fault}"
+            yield found("fault_seen", ("container", container.id), words, since=container.fault_on)
+    for line in rig.lines:
+        if line.fault:
+            yield found("fault_seen", ("line", line.id), f"{line.name}: {line.fault}", since=line.fault_on)
+
+
 def _excluded_faults(excluded: Iterable[Exclusion]) -> list[Deficiency]:
     return [
         found(each.code, ("container", each.container_id), each.container, "volume", each.ml / 1000, None, each.since)
@@ -221,7 +232,12 @@ def judge(rig: Rig, policy: Policy, moment: Moment) -> Verdict:
     day = moment.day
     answers = tuple(_answer(plan, options, day) for options in plan.duties)
     excluded = tuple(excluded_on(plan.bench.holdings.values(), day))
-    own = [*_vehicle_faults(rig), *_equipment_faults(rig), *_check_faults(rig, policy, moment.at)]
+    own = [
+        *_vehicle_faults(rig),
+        *_equipment_faults(rig),
+        *_check_faults(rig, policy, moment.at),
+        *_seen_faults(rig),
+    ]
     every = own + [fault for answer in answers for fault in answer.deficiencies]
     warnings, ends = _warnings_from(plan), ends_of(plan, day)
     every += _excluded_faults(excluded) + _warnings(warnings, day)

@@ -140,6 +140,8 @@ class Container(NamedTuple):
     opened_on: date | None = None
     place_low_c: float | None = None  # lowest temperature expected where it stands; None = not stated
     sample: Sample | None = None  # the container's own
+    fault: str = ""  # what the last check that looked at it saw to be wrong
+    fault_on: date | None = None
 
     @property
     def book_ml(self) -> int:
@@ -204,6 +206,8 @@ class Line(NamedTuple):
     flushed: bool = True  # False: used, and the flush is not logged
     vehicle_band: bool = False  # an airport vehicle's proportioner: tested by that standard's band
     in_service: bool = True
+    fault: str = ""  # what the last check that looked at it saw to be wrong
+    fault_on: date | None = None
 
 
 class Supply(NamedTuple):

@@ -46,6 +46,8 @@ class Container(models.Model):
     flushed = models.BooleanField(default=False, help_text="flushed since it was emptied, not inspected yet")
     reading_ml = models.BigIntegerField(null=True, blank=True)
     reading_at = models.DateTimeField(null=True, blank=True)
+    fault = models.CharField(max_length=160, blank=True, help_text="seen at the last check that looked at it")
+    fault_on = models.DateField(null=True, blank=True)
     version = models.PositiveIntegerField(default=0)
     retired_on = models.DateField(null=True, blank=True)
 

@@ -32,6 +32,8 @@ class FoamLine(models.Model):
     present_pct = percent()
     present_seen_at = models.DateTimeField(null=True, blank=True)
     pails = models.BooleanField(default=False)
+    fault = models.CharField(max_length=160, blank=True, help_text="seen at the last check that looked at it")
+    fault_on = models.DateField(null=True, blank=True)
     unflushed_since = models.DateTimeField(null=True, blank=True)
     converted_on = models.DateField(null=True, blank=True, help_text="changed concentrate or part; retest from then on")
     retired_on = models.DateField(null=True, blank=True)

@@ -275,7 +275,7 @@ def _status_at(assessment: Assessment | None, at: datetime, day: date) -> str:
         return NOT_JUDGED
     checked, holds = assessment.check_good_until, assessment.holds_until
     ran_out = (checked is not None and checked < at) or (holds is not None and holds < day)
-    return "unverified" if False and assessment.status in HOPEFUL else assessment.status
+    return "unverified" if ran_out and assessment.status in HOPEFUL else assessment.status
 
 
 def _sentences(kept: Kept | None, system: System) -> dict[tuple[str, tuple[str, int]], str]:

@@ -284,7 +284,7 @@ class _Reader:
             rows = rows.filter(self.near("place__"), retired_on__isnull=True)
             rows = rows.exclude(place__unit__isnull=True, place__vehicle__isnull=True)
         columns = ("id", "department", "code", "kind", "unreachable_ml", "reading_ml", "reading_at", "resolution_ml")
-        marks = ("mixed", "quarantined", "diluted", "sealed", "opened_on")
+        marks = ("mixed", "quarantined", "diluted", "sealed", "opened_on", "fault", "fault_on")
         where = ("place__unit", "place__vehicle", "place__expected_low_c")
         found: dict[tuple[str, int], list[r.Container]] = defaultdict(list)
         for row in _rows(rows, *columns, *marks, *where):
@@ -295,7 +295,7 @@ class _Reader:
 
     def _container(self, row: tuple[Any, ...]) -> tuple[tuple[str, int] | None, r.Container]:
         pk, department, code, kind, unreachable, reading, read_at, resolution, *state, unit, vehicle, low_c = row
-        mixed, quarantined, diluted, sealed, opened_on = state
+        mixed, quarantined, diluted, sealed, opened_on, fault, fault_on = state
         if self.past is not None:
             mixed, quarantined, diluted, sealed, opened_on = _marks_then(self.past.marks.get(pk, {}))
             unit, vehicle, low_c = self.places.get(self.past.places.get(pk) or 0, (None, None, None))
@@ -317,6 +317,8 @@ class _Reader:
             opened_on=opened_on,
             place_low_c=low_c,
             sample=self.container_samples.get(pk),
+            fault=fault if fault_on and fault_on <= self.day else "",
+            fault_on=fault_on,
         )
         if unit is None and vehicle is None:
             return None, container
@@ -348,7 +350,7 @@ class _Reader:
         rows = self.scope.of(m.FoamLine.objects.filter(self.near(""), retired_on__isnull=True))
         own = ("unit", "vehicle", "id", "name", "pails", "flow_lpm", "parked_pct", "present_pct", "wind_loss_pct")
         lay = ("inlet_kpa", "nozzle_kpa", "appliance_loss_kpa", "height_m", "lift_m", "tube_original")
-        state = ("unflushed_since",)
+        state = ("fault", "fault_on", "unflushed_since")
         proportioner = ("id", "kind", "settings_pct", "foam_feed_lpm", "accepts_thick", "rated_flow_lpm")
         plate = ("rating_basis", "plate_back_pressure_kpa", "plate_lift_m", "state")
         nozzle = ("aspirating", "rated_flow_lpm", "rings_lpm", "state")
@@ -367,7 +369,22 @@ class _Reader:
 
     def _line(self, row: tuple[Any, ...]) -> r.Line:
         pk, name, pails, flow, parked, present, wind_loss, *rest = row
-        *lay, unflushed, part, kind, offered, feed, thick, rated, basis, plate_kpa, plate_lift, state = rest[:-4]
+        (
+            *lay,
+            fault,
+            fault_on,
+            unflushed,
+            part,
+            kind,
+            offered,
+            feed,
+            thick,
+            rated,
+            basis,
+            plate_kpa,
+            plate_lift,
+            state,
+        ) = rest[:-4]
         aspirating, nozzle_lpm, rings, nozzle_state = rest[-4:]
         tests = self.tests.get(pk, [])
         eductor = kind in EDUCTORS
@@ -393,6 +410,8 @@ class _Reader:
             flushed=unflushed is None,
             vehicle_band=any(vehicle for _, vehicle in tests),
             in_service=state != "out" and nozzle_state != "out",
+            fault=fault,
+            fault_on=fault_on,
         )
 
     def _lay(self, line: int, lay: list[Any], plate_kpa: float | None, plate_lift: float | None) -> r.Lay | None:

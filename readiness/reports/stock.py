@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 
 from readiness.reports.inventory import OUTSIDE, STORE, Inventory, Item, Product, Share, alcohol_resistant, class_b
@@ -73,8 +73,8 @@ def stock(inventory: Inventory) -> Stock:
         for piece in _pieces(item):
             product = inventory.products[piece.share.concentrate_id]
             groups.setdefault((product.name, item.station, product.id), []).append(piece)
-    rows = tuple(_row(inventory.products[key[2]], key[1], groups[key]) for key in sorted(groups))
-    return Stock(rows, _totals(rows))
+    rows = {_row(inventory.products[key[2]], key[1], groups[key]): groups[key] for key in sorted(groups)}
+    return Stock(tuple(rows), tuple(_total(name, chosen, rows) for name, chosen in _SPLITS))
 
 
 def _pieces(item: Item) -> list[_Piece]:
@@ -118,16 +118,13 @@ _SPLITS: tuple[tuple[str, Callable[[StockRow], bool]], ...] = (
 )
 
 
-def _totals(rows: Iterable[StockRow]) -> tuple[StockTotal, ...]:
-    rows = tuple(rows)
-    return tuple(_total(name, [row for row in rows if chosen(row)]) for name, chosen in _SPLITS)
-
-
-def _total(name: str, rows: list[StockRow]) -> StockTotal:
+def _total(name: str, chosen: Callable[[StockRow], bool], rows: Mapping[StockRow, list[_Piece]]) -> StockTotal:
+    """A mixed tank stands in the row of each concentrate in it, and is one container."""
+    found = {row: pieces for row, pieces in rows.items() if chosen(row)}
     return StockTotal(
         name,
-        sum(row.store_ml for row in rows),
-        sum(row.units_ml for row in rows),
-        sum(row.out_ml for row in rows),
-        sum(row.containers for row in rows),
+        sum(row.store_ml for row in found),
+        sum(row.units_ml for row in found),
+        sum(row.out_ml for row in found),
+        len({piece.item.id for pieces in found.values() for piece in pieces}),
     )

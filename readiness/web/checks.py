@@ -413,7 +413,7 @@ class CheckTable(Table):
     covered = Column(accessor="looked", empty_values=())
     faults = NumberColumn(accessor="faults")
     missing = NumberColumn(accessor="missing", verbose_name="Not carried")
-    differ = NumberColumn(accessor="differ", verbose_name="Differ from the book")
+    differ = NumberColumn(accessor="differ", verbose_name="Off the book")
     took = NumberColumn(accessor="pk", verbose_name="Took [min]", orderable=False)
     recorded = MomentColumn(accessor="recorded_at")
     late = Column(accessor="pk", visible=False)  # on the screen it stands beside the moment of recording

@@ -178,7 +178,7 @@ def _read_field(column: Column, more: dict[str, Any]) -> forms.Field:
 
 
 def _percent_field(column: Column, more: dict[str, Any]) -> forms.Field:
-    least = 0 if column.zero else round(column.least * 100)
+    least = more.pop("least", 0 if column.zero else round(column.least * 100))
     return PercentField(least=least, greatest=round(column.most * 100), **more)
 
 

@@ -26,7 +26,7 @@ _DOORS: Final = (  # what a crew reports: its words, the page's name, the action
 
 def unit_here(here: Here, pk: int) -> Unit:
     """A unit of the department that is not retired; raises Http404."""
-    units = rows(Unit, here).filter(retired_on__isnull=True).select_related("department", "station")
+    units = Unit.objects.filter(retired_on__isnull=True).select_related("department", "station")
     return get(units, here, pk=pk)
 
 

@@ -50,7 +50,7 @@ class LineForm(RecordForm):
         BY_KEY["lines"].column("height"), label="Nozzle above pump", required=False, help_text="Below is negative."
     )
     lift_m = column("lines", "lift")
-    wind_loss_pct = column("lines", "wind_loss")
+    wind_loss_pct = column("lines", "wind_loss", least=0)  # as it is drawn for a line that loses none
     tube_original = column(
         "lines", "tube_original", initial=True, help_text="Neither lengthened nor another proportioner’s."
     )

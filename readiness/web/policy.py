@@ -199,7 +199,9 @@ def _preview(request: HttpRequest, here: Here, form: PolicyForm, old: PolicyFact
         )
         for name in differing
     ]
-    return render(request, "policy/preview.html", {"form": form, "changes": changes, "effects": effects})
+    buttons = ("csrfmiddlewaretoken", "preview", "save", "back")
+    carried = [(name, value) for name, value in request.POST.items() if name not in buttons]
+    return render(request, "policy/preview.html", {"carried": carried, "changes": changes, "effects": effects})
 
 
 urlpatterns = [

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from django import forms
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
-from django.urls import path, reverse
-from django.utils.http import urlencode
+from django.urls import path
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from readiness.actions.imports import Imported
@@ -52,7 +51,7 @@ def upload(request: HttpRequest, here: Here) -> HttpResponseBase:
         except NotAWorkbook as refused:
             form.refuse(refused, "file")
         else:
-            return redirect(f"{reverse('workbook_check')}?{urlencode({'file': keep(here, data)})}")
+            return redirect("workbook_check", ticket=keep(here, data))
     return render(request, "workbooks/upload.html", {"here": here, "form": form})
 
 
@@ -73,11 +72,6 @@ class FaultFilter(RecordFilter):
 
     search = ("sheet", "column", "heading", "read", "right")
     choices = {"sheet": "Sheet", "heading": "Column"}
-
-    def __init__(self, data: Any, found: Any) -> None:
-        super().__init__(data, found)
-        ticket = data.get("file", "") if data else ""
-        self.form.fields["file"] = forms.CharField(initial=ticket, widget=forms.HiddenInput, required=False)
 
 
 class Repeated(NamedTuple):
@@ -113,9 +107,8 @@ def going(imported: Imported) -> list[Going]:
 
 @require_GET
 @may("workbook")
-def check(request: HttpRequest, here: Here) -> HttpResponseBase:
+def check(request: HttpRequest, here: Here, ticket: str) -> HttpResponseBase:
     """The faults of a sent workbook in place, or what would go in."""
-    ticket = request.GET.get("file", "")
     try:
         data = kept(here, ticket)
         imported = take_in(here.department, data, acting=here.acting, dry_run=True, clock=access.CLOCK)
@@ -145,7 +138,7 @@ def confirm(request: HttpRequest, here: Here) -> HttpResponseBase:
     except (NotKept, NotAWorkbook) as refused:
         return _again(request, here, str(refused))
     if imported.faults:  # something happened between the look and the confirmation
-        return redirect(f"{reverse('workbook_check')}?{urlencode({'file': request.POST.get('file', '')})}")
+        return redirect("workbook_check", ticket=request.POST["file"])
     drop(here, data)
     if imported.again:
         messages.info(request, "This workbook was taken in before: nothing was posted again.")
@@ -178,7 +171,7 @@ def template(request: HttpRequest, here: Here, units: str) -> HttpResponseBase:
 
 urlpatterns = [
     path("workbook/", upload, name="workbook"),
-    path("workbook/check/", check, name="workbook_check"),
+    path("workbook/check/<str:ticket>/", check, name="workbook_check"),
     path("workbook/confirm/", confirm, name="workbook_confirm"),
     path("workbook/template/<str:units>/", template, name="workbook_template"),
 ]

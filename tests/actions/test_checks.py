@@ -14,7 +14,7 @@ from readiness.actions.checks import CheckDraft, Read, record_check
 from readiness.actions.clock import StoppedClock
 from readiness.actions.drafts import Refused, SameIdOtherBody
 from readiness.actions.permissions import OWNER, NotAllowed
-from readiness.models import Assessment, Check, Container, FoamLine, Reading, Role
+from readiness.models import Assessment, Check, Container, Deficiency, FoamLine, Reading, Role
 from readiness.models.checks import Answer
 from tests.actions.small_department import every_row
 from tests.cast import CLOCK, D0, PAIL_ML, SIX, Cast, UnitFactory
@@ -225,6 +225,29 @@ def test_a_setting_not_parked_and_a_line_not_flushed_are_limited(rig: Rigged) ->
     assert rig.open_codes() == {"flush_not_logged"}
     assert line(3, setting_pct=300) == "limited"  # nobody says that it was flushed since
     assert line(4, setting_pct=300, flushed=True) == "ready"
+
+
+def test_a_pail_that_is_not_carried_does_not_count_until_it_is_found_again(rig: Rigged) -> None:
+    gone, *others = rig.good()
+    rig.checked((gone._replace(answer=Answer.NOT_CARRIED, sealed=None), *others), at=SIX + HOUR)
+    assert rig.status(SIX + HOUR) == "not_ready"  # eight pails are 40 gal, the area takes 40.5 gal
+    assert rig.usable_gal() == pytest.approx(40.0, abs=0.01)
+    rig.checked(at=SIX + 2 * HOUR)
+    assert rig.status(SIX + 2 * HOUR) == "ready"
+    assert rig.usable_gal() == pytest.approx(45.0, abs=0.01)
+
+
+def test_a_fault_that_was_seen_stands_until_a_later_look_finds_it_good(rig: Rigged) -> None:
+    *pails, line = rig.good()
+    rig.checked((*pails, line._replace(answer=Answer.FAULT, words="strainer torn")), at=SIX + HOUR)
+    assert rig.status(SIX + HOUR) == "unverified"
+    assert rig.open_codes() == {"fault_seen"}
+    fault = Deficiency.objects.get(code="fault_seen", closed_on=None)
+    assert (fault.words, fault.since_on) == ("Crosslay 1: strainer torn", D0)
+    rig.checked(tuple(pails), at=SIX + 2 * HOUR)  # nobody looked at the line
+    assert rig.status(SIX + 2 * HOUR) == "unverified"
+    rig.checked(at=SIX + 3 * HOUR)
+    assert rig.status(SIX + 3 * HOUR) == "ready"
 
 
 # -- what is refused ---------------------------------------------------------------------------------------------------

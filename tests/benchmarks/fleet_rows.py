@@ -1,7 +1,7 @@
 """A fleet of any size as rows: a unit has 8 containers, 2 lines and 1.5 design spills, as a prototype was timed with.
 
-The same numbers always give the same rows. A tenth of the units is nearly empty, some stock runs out within the coming two
-years, some tests are lean, some checks are old: a night over a fleet where all is well would prove little. Rows are
+The same numbers always give the same rows. A tenth of the units is nearly empty, some stock runs out within the coming
+two years, some tests are lean, some checks are old: a night over a fleet where all is well would prove little. Rows are
 written as rows; the ledger has a benchmark of its own.
 """
 

@@ -58,6 +58,8 @@ def test_a_mixed_tank_is_told_by_its_lots_and_wholly_out(cast):
     rows = {row.concentrate: row for row in stock(load_inventory(cast.department, D0)).rows}
     assert (rows["Demo AR-AFFF 3x6"].units_ml, rows["Demo AR-AFFF 3x6"].out_ml) == (60_567, 60_567)
     assert (rows["Demo Class A"].units_ml, rows["Demo Class A"].out_ml) == (15_142, 15_142)
+    everything = stock(load_inventory(cast.department, D0)).totals[-1]
+    assert (everything.containers, everything.total_ml) == (1, 75_709)  # the pail is empty; 60,567 + 15,142
 
 
 def test_stations_stand_apart_and_what_left_the_book_is_left_out(cast):

@@ -6,11 +6,15 @@ opens for somebody else than it should, or that stands nowhere here, fails in te
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import timedelta
+from html.parser import HTMLParser
 from typing import Any, NamedTuple
+from urllib.parse import urlencode
 from uuid import uuid4
 
+from django.apps import apps
+from django.test import Client
 from django.urls import URLPattern, get_resolver, reverse
 
 from readiness.actions import movements
@@ -18,6 +22,7 @@ from readiness.actions.evidence import record_sample
 from readiness.actions.permissions import OWNER
 from readiness.models import (
     CompatibilityGroup,
+    Container,
     Deficiency,
     Department,
     Fuel,
@@ -27,13 +32,14 @@ from readiness.models import (
     Role,
     Setup,
     SetupLine,
+    SignInAttempt,
     Submission,
     Unit,
     User,
     Vehicle,
 )
 from readiness.models.movements import Account
-from tests.cast import CLOCK, D0, SIX, Cast
+from tests.cast import CLOCK, D0, SIX, Cast, ConcentrateFactory
 from tests.judged import Rigged
 
 # -- the table ---------------------------------------------------------------------------------------------------------
@@ -218,6 +224,10 @@ class House:
         self.group.concentrates.set([cast.ar, cast.class_a])
         self.setup = Setup.objects.create(department=self.department, unit=self.unit, name="alone")
         SetupLine.objects.create(setup=self.setup, line=self.line)
+        self.spare = [ConcentrateFactory(department=self.department) for _ in range(2)]
+        movements.quarantine(rig.entry(reason="no label"), container=rig.pails[1])
+        self.emptied, self.rinsed = self._emptied(f"E-{tag or 1}"), self._emptied(f"F-{tag or 1}")
+        movements.flush(rig.entry(), container=self.rinsed)
         self.sample = self._sample()
         self.movement = self._movement()
         self.submission = self._submission()
@@ -227,6 +237,12 @@ class House:
         rig.judge()
         self.deficiency = Deficiency.objects.filter(unit=self.unit, closed_on=None).first()
         assert self.deficiency is not None, "two pails are short of nine"
+
+    def _emptied(self, code: str) -> Container:
+        made = self.rig.pail(code)
+        movements.empty(self.rig.entry(), container=made)
+        made.refresh_from_db()
+        return made
 
     def _sample(self) -> Any:
         values = {"taken_on": D0 - timedelta(days=3), "passed": None, "report": "R-1"}
@@ -331,3 +347,244 @@ class World:
 
     def __init__(self) -> None:
         self.near, self.far = House(), House(FAR)
+
+
+# -- a page as a browser has it ------------------------------------------------------------------------------------------
+
+Posted = dict[str, list[str]]
+
+
+class PageForm(NamedTuple):
+    """A form of a page: where it goes, how, and what a browser would send if nobody typed anything."""
+
+    method: str
+    action: str
+    fields: Posted
+
+
+class Page(HTMLParser):
+    """The forms of a page, and every tag and attribute that a browser would see."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.forms: list[PageForm] = []
+        self.tags: set[str] = set()
+        self.attributes: set[str] = set()
+        self.addresses: list[str] = []
+        self._select = self._area = ""
+        self._options: list[tuple[str, bool]] = []
+        self.feed(html)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Note the tag; read what belongs to a form."""
+        had = {name: value or "" for name, value in attrs}
+        self.tags.add(tag)
+        self.attributes.update(had)
+        self.addresses += [had[name] for name in ("href", "src", "action") if name in had]
+        if tag == "form":
+            self.forms.append(PageForm(had.get("method", "get").lower(), had.get("action", ""), {}))
+        elif self.forms and "disabled" not in had:
+            self._field(tag, had)
+
+    def _field(self, tag: str, had: dict[str, str]) -> None:
+        name, kind = had.get("name", ""), had.get("type", "text")
+        if tag == "option":
+            self._options.append((had.get("value", ""), "selected" in had))
+        elif tag == "select" and name:
+            self._select, self._options = name, []
+        elif tag == "textarea" and name:
+            self._area = name
+            self._say(name, "")
+        elif tag == "input" and name and kind not in ("submit", "button", "image"):
+            if kind not in ("checkbox", "radio") or "checked" in had:
+                self._say(name, had.get("value", "on" if kind == "checkbox" else ""))
+
+    def handle_data(self, data: str) -> None:
+        """The text of a textarea; browsers leave out its first line break."""
+        if self._area:
+            self.forms[-1].fields[self._area][-1] += data.removeprefix("\r\n").removeprefix("\n")
+
+    def handle_endtag(self, tag: str) -> None:
+        """A list says what was chosen, or its first entry."""
+        if tag == "textarea":
+            self._area = ""
+        elif tag == "select" and self._select:
+            chosen = [value for value, selected in self._options if selected]
+            for value in chosen or [value for value, _ in self._options[:1]]:
+                self._say(self._select, value)
+            self._select = ""
+
+    def _say(self, name: str, value: str) -> None:
+        self.forms[-1].fields.setdefault(name, []).append(value)
+
+    def posted(self, address: str) -> Posted | None:
+        """What the page would post to an address; None where it has no such form."""
+        for form in self.forms:
+            if form.method == "post" and (form.action or address).split("?")[0] == address.split("?")[0]:
+                return {name: values for name, values in form.fields.items() if name != "csrfmiddlewaretoken"}
+        return None
+
+
+# What a person types and chooses, beside what the form says as it is drawn, so that it is done.
+FILLED: dict[str, Callable[[House], dict[str, Any]]] = {
+    "invite": lambda house: {
+        "first_name": "Ada",
+        "last_name": "Finch",
+        "email": "ada@quay.example",
+        "role": "crew",
+        "station": house.cast.station.pk,
+    },
+    "change_role": lambda house: {"role": "officer"},
+    "end_membership": lambda house: {},
+    "my_unit": lambda house: {"unit": house.unit.pk},
+    "choose_department": lambda house: {"department": house.department.pk},
+    "choose_units": lambda house: {"units": "metric", "next": "/stock/"},
+    "check_unit": lambda house: {f"l{house.line.pk}": "good", f"l{house.line.pk}_set": "300", "notes": "all well"},
+    "assign_deficiency": lambda house: {"owner": house.cast.people[Role.CREW].pk, "due_on": D0.isoformat()},
+    "accept_deficiency": lambda house: {"until": (D0 + timedelta(days=9)).isoformat(), "note": "a pail comes"},
+    "container_sample": lambda house: {"taken_on": D0.isoformat(), "answer": "yes", "report": "R-2"},
+    "lot_sample": lambda house: {"taken_on": D0.isoformat(), "answer": "no", "report": "R-3"},
+    "sample_result": lambda house: {"answer": "yes", "report": "R-4"},
+    "recall": lambda house: {"reference": "notice 7", "recalled_on": D0.isoformat()},
+    "correct": lambda house: {"reason": "it was another pail"},
+    "change_over": lambda house: {"unit": house.unit.pk, "vehicle": house.cast.spare_vehicle.pk},
+    "receive": lambda house: {
+        "codes": "N-1 N-2",
+        "each_number": "5",
+        "kind": "pail",
+        "lot": house.cast.lot.pk,
+        "owner": f"station-{house.cast.station.pk}",
+        "compartment": "store room",
+    },
+    "pour": lambda house: {"source": house.container.code, "target": house.tank.code, "volume_number": "1"},
+    "move": lambda house: {
+        "codes": house.container.code,
+        "owner": f"station-{house.cast.station.pk}",
+        "compartment": "store room",
+    },
+    "use": lambda house: {
+        "code": house.container.code,
+        "volume_number": "1",
+        "account": "incident",
+        "incident": "2026-2",
+    },
+    "empty": lambda house: {"code": house.container.code, "account": "incident"},
+    "flush": lambda house: {"codes": house.emptied.code},
+    "inspect": lambda house: {"codes": house.rinsed.code},
+    "open": lambda house: {"codes": house.rig.pails[0].code},
+    "mark_mixed": lambda house: {"codes": house.container.code, "reason": "rain got in"},
+    "mark_diluted": lambda house: {"codes": house.container.code, "reason": "more than the book has"},
+    "quarantine": lambda house: {"codes": house.container.code, "reason": "label lost"},
+    "release": lambda house: {"codes": house.rig.pails[1].code, "reason": "label found"},
+    "held_entry": lambda house: {"close": "1", "reason": "entered on paper"},
+    "policy_change": lambda house: {"check_interval_h": "48"},
+    "reference_concentrate_change": lambda house: {"name": "Renamed"},
+    "reference_listing_change": lambda house: {"source": "another sheet"},
+    "reference_fuel_change": lambda house: {"note": "also winter grade"},
+    "reference_compatibility_group_change": lambda house: {
+        "evidence": "letter 10",
+        "concentrates": [house.cast.ar.pk, house.cast.class_a.pk],
+    },
+    "reference_duty_change": lambda house: {"name": "Renamed"},
+    "reference_unit_change": lambda house: {"designation": "Renamed"},
+    "reference_vehicle_change": lambda house: {"shop_no": "888"},
+    "reference_appliance_change": lambda house: {"name": "Renamed"},
+    "reference_foam_line_change": lambda house: {"name": "Renamed"},
+    "reference_setup_change": lambda house: {"name": "Renamed"},
+    "reference_station_change": lambda house: {"name": "Renamed"},
+    "reference_concentrate_add": lambda house: {"name": "Demo F3", "kind": "F3", "pfas": "unknown"},
+    "reference_listing_add": lambda house: {
+        "concentrate": house.cast.class_a.pk,
+        "fuel": house.fuel.pk,
+        "use": "spill",
+        "pct": "3",
+        "rate_number": "0.1",
+        "rate_unit": "gpm/ft2",
+        "source": "invented",
+    },
+    "reference_fuel_add": lambda house: {"name": "aviation fuel", "group": "hydrocarbon", "source": "invented"},
+    "reference_compatibility_group_add": lambda house: {
+        "name": "both",
+        "concentrates": [each.pk for each in house.spare],
+        "evidence": "letter 9",
+    },
+    "reference_duty_add": lambda house: {
+        "name": "second spill",
+        "fuel": house.fuel.pk,
+        "area_m2_number": "900",
+        "use": "spill",
+        "purpose": "fire",
+        "source": "invented",
+    },
+    "reference_unit_add": lambda house: {
+        "designation": "Engine 99",
+        "station": house.cast.station.pk,
+        "runs_on": house.cast.spare_vehicle.pk,
+        "state": "in",
+    },
+    "reference_vehicle_add": lambda house: {
+        "shop_no": "999",
+        "kind": "engine",
+        "station": house.cast.station.pk,
+        "water_l_number": "500",
+        "state": "in",
+    },
+    "reference_appliance_add": lambda house: {
+        "owner": f"unit-{house.unit.pk}",
+        "name": "second nozzle",
+        "kind": "fog nozzle",
+        "rated_flow_lpm_number": "95",
+    },
+    "reference_foam_line_add": lambda house: {
+        "name": "Crosslay 2",
+        "proportioner": house.line.proportioner.pk,
+        "nozzle": house.line.nozzle.pk,
+        "parked_pct": "3",
+        "pails": "on",
+    },
+    "reference_setup_add": lambda house: {"name": "one", "lines": [house.line.pk]},
+    "reference_station_add": lambda house: {"name": "Hilltop", "check_interval_h": "24"},
+}
+
+_DRAWN_ON = {  # a button whose form stands on another page
+    "assign_deficiency": "unit_deficiency",
+    "accept_deficiency": "unit_deficiency",
+    "change_role": "person",
+    "end_membership": "person",
+    "choose_units": "account",
+    "choose_department": "account",
+}
+
+
+def chosen(house: House, name: str) -> str:
+    """What stands behind the address where a choice goes before the form."""
+    asked = {
+        "reference_duty_add": {"unit": house.unit.pk, "kind": "spill"},
+        "reference_foam_line_add": {"owner": f"unit-{house.unit.pk}"},
+        "reference_setup_add": {"owner": f"unit-{house.unit.pk}"},
+    }.get(name)
+    return f"?{urlencode(asked)}" if asked else ""
+
+
+def filled(client: Client, house: House, name: str) -> tuple[str, Posted]:
+    """Where a form goes and what it posts once a person has filled it in, every field of it among that."""
+    address = house.address(name) + chosen(house, name)
+    drawn_on = house.address(_DRAWN_ON[name]) if name in _DRAWN_ON else address
+    page = Page(client.get(drawn_on).content.decode())
+    posted = page.posted(address) or {}
+    typed = {key: value if isinstance(value, list) else [value] for key, value in FILLED[name](house).items()}
+    confirmed = {"confirm": ["1"], "save": ["1"]}  # the page of what it will do has been read
+    return address, {**posted, **{key: [str(each) for each in value] for key, value in typed.items()}, **confirmed}
+
+
+# -- whether anything was changed ----------------------------------------------------------------------------------------
+
+
+def everything() -> dict[str, list[Any]]:
+    """Every row of every table of the product, of all departments; but not that somebody signed in."""
+    found: dict[str, list[Any]] = {}
+    for model in apps.get_app_config("readiness").get_models():
+        columns = [field.attname for field in model._meta.concrete_fields if field.name != "last_login"]
+        if model is not SignInAttempt:
+            found[model.__name__] = list(model._default_manager.order_by("pk").values_list(*columns))
+    return found

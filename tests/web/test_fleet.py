@@ -68,7 +68,8 @@ def test_the_county_s_totals(county):
     [
         # 1: need 44.175, textbook 40.50, usable 45; area by rate 950 of 900; 15.28 min; own water 8.147 min
         ("Engine 1", ["45.0 gal of 44.2 gal", "textbook 40.5 gal", "950 ft² of 900 ft², by rate", "15.2 min of 15 min",
-                      "8.1 min then hydrant", "holds until 2026-09-30", "checked 2026-06-15 06:00 (5 min ago) by Wren Tallow"]),
+                      "8.1 min then hydrant", "holds until 2026-09-30",
+                      "checked 2026-06-15 06:00 (5 min ago) by Wren Tallow"]),
         # 2: diesel 27.00 of 29, 22.50, 16.1 min; E85 usable 0, wrong foam
         ("Engine 2", ["diesel spill ready", "29.0 gal of 27.0 gal", "textbook 22.5 gal", "16.1 min",
                       "E85 spill wrong foam", "0.0 gal counts for this"]),
@@ -135,11 +136,15 @@ def test_units_that_were_not_judged_say_so(county):
 
 
 def test_accepted_ones_are_counted_apart(county):
-    row = Deficiency.objects.get(unit=unit("Engine 3"), code="setting_not_parked")
-    chief = Acting(User.objects.get(username="chief"), Identity.PASSWORD)
-    accept(
-        county, deficiency=row, until=(LATER + DAY).date(), note="knob ordered", acting=chief, clock=StoppedClock(LATER)
+    row, chief = (
+        Deficiency.objects.get(unit=unit("Engine 3"), code="setting_not_parked"),
+        User.objects.get(username="chief"),
     )
+    until, clock = (LATER + DAY).date(), StoppedClock(LATER)
+    accept(
+        county, deficiency=row, until=until, note="knob ordered", acting=Acting(chief, Identity.PASSWORD), clock=clock
+    )
+    judge_units(county, [row.unit_id], because="accept deficiency", clock=clock)  # as after the commit
     html = page().content
     assert tally(html)["limited"] == 2
     assert "1 of them accepted by a chief" in words(html)
