@@ -7,7 +7,7 @@ from datetime import datetime
 from django.db import transaction
 
 from readiness.actions.changes import Changed, record_changes
-from readiness.actions.clock import SYSTEM_CLOCK, Clock
+from readiness.actions.clock import CLOCK_SKEW, SYSTEM_CLOCK, Clock
 from readiness.actions.drafts import Refused
 from readiness.actions.judging import judge_soon
 from readiness.actions.permissions import Acting, require
@@ -31,6 +31,8 @@ def change_over(
     require(acting, department, "change over")
     now = clock.now()
     moment = at or now
+    if moment > now + CLOCK_SKEW:
+        raise Refused(f"{moment:%Y-%m-%d %H:%M} UTC was read, which lies in the future: enter when it happened.")
     with transaction.atomic():
         # Both rows are locked in a fixed order, so that two change-overs wait for each other instead of deadlocking.
         Unit.objects.select_for_update().get(pk=unit.pk, department=department)

@@ -10,12 +10,11 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import Q
 
-from readiness.actions.clock import SYSTEM_CLOCK, Clock, calendar_day_of
+from readiness.actions.clock import CLOCK_SKEW, SYSTEM_CLOCK, Clock, calendar_day_of
 from readiness.actions.drafts import Refused, SameIdOtherBody, digest
 from readiness.actions.judging import judge_soon
-from readiness.actions.ledger import CLOCK_SKEW
 from readiness.actions.permissions import Acting, require
-from readiness.engineering.wording import volume_text
+from readiness.engineering.wording import flow_text, volume_text
 from readiness.models import Assignment, Check, Container, Department, FoamLine, Reading, Unit
 from readiness.models.checks import Answer
 from readiness.reports.check_sheets import Difference, differences
@@ -135,7 +134,7 @@ class _Carried:
         self.unit = unit
         self.containers = {row.pk: row for row in containers.order_by("id")}
         lines = FoamLine.objects.filter(of_rig, department=department, retired_on__isnull=True)
-        self.lines = {row.pk: row for row in lines.select_related("proportioner", "department")}
+        self.lines = {row.pk: row for row in lines.select_related("proportioner", "nozzle", "department")}
 
     def accept(self, readings: Sequence[Read]) -> None:
         """Raise Refused for a reading of something that is not aboard, or that cannot be."""
@@ -169,6 +168,15 @@ class _Carried:
         if read.setting_pct is not None and offered and read.setting_pct not in offered:
             said = ", ".join(f"{each / 100:g} %" for each in offered)
             raise Refused(f"{read.setting_pct / 100:g} % was read on {row}, which offers {said}.")
+        self._accept_ring(row, read.ring_lpm)
+
+    def _accept_ring(self, row: FoamLine, ring_lpm: float | None) -> None:
+        rings = row.nozzle.rings_lpm if row.nozzle else []
+        if ring_lpm is None or not rings or any(abs(ring_lpm - each) < 0.01 * each for each in rings):
+            return
+        units = row.department.units
+        offered = ", ".join(flow_text(each, units) for each in rings)
+        raise Refused(f"{flow_text(ring_lpm, units)} was read on the ring of {row}, which offers {offered}.")
 
     def complete(self, readings: Sequence[Read]) -> bool:
         """Whether every container and line aboard was looked at, each tank with a number."""

@@ -37,6 +37,7 @@ class StoppedClock(NamedTuple):
 
 
 SYSTEM_CLOCK = SystemClock()
+CLOCK_SKEW = timedelta(minutes=10)  # how far a phone's clock may run ahead; from memory, unconfirmed
 
 
 def day_of(department: Department, at: datetime) -> date:

@@ -14,6 +14,8 @@ from readiness.actions.lots import units_with_lot
 from readiness.actions.permissions import Acting, require
 from readiness.models import Concentrate, Container, Department, FoamLine, LineTest, Lot, Sample
 
+MOST_MEASURED_PCT = 5000  # 50 %: far above any setting, below any slipped decimal of one
+
 
 def record_sample(
     department: Department,
@@ -93,6 +95,10 @@ def record_line_test(
     """Record a proportioning test: what a line made of a concentrate at a setting [1/100 point]."""
     require(acting, department, "line test")
     _not_ahead(department, tested_on, clock, "was made")
+    if not 0 <= measured_pct <= MOST_MEASURED_PCT:
+        raise Refused(
+            f"{measured_pct / 100:g} % was read as measured: from 0 to {MOST_MEASURED_PCT / 100:g} % is believed here."
+        )
     if line.department_id != department.pk or concentrate.department_id != department.pk:
         raise Refused(f"There is no such line or concentrate in {department}.")
     with transaction.atomic():

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator
 from datetime import date, datetime
 from decimal import Decimal
+from math import isclose
 from typing import Any, ClassVar, Final, Generic, NamedTuple, TypeVar, cast
 
 from django.core.exceptions import ObjectDoesNotExist, ValidationError
@@ -74,6 +75,15 @@ def plain(value: Any) -> Any:
     if isinstance(value, list | tuple):
         return [plain(each) for each in value]
     return value
+
+
+def same(old: Any, new: Any) -> bool:
+    """Whether two facts as JSON are the same; numbers but for what the decimals of a form leave behind."""
+    if isinstance(old, list) and isinstance(new, list):
+        return len(old) == len(new) and all(map(same, old, new))
+    if isinstance(old, float) and isinstance(new, float):
+        return isclose(old, new, rel_tol=1e-6)
+    return bool(old == new)
 
 
 def one_line(text: str) -> str:
@@ -249,7 +259,7 @@ class Noun(Generic[R, F]):
             return self._add(desk, facts)
         old = self.read(row)
         before, after = self._told(old), self._told(facts)
-        differing = [name for name in after if before[name] != after[name]]
+        differing = [name for name in after if not same(before[name], after[name])]
         if not differing:
             return row
         touched = self._units(row)

@@ -11,20 +11,18 @@ All of it happens in one transaction: either every draft is in the book, or none
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import NamedTuple
 from uuid import UUID
 
 from django.db import transaction
 
 from readiness.actions.book import BATCH, Book
-from readiness.actions.clock import SYSTEM_CLOCK, Clock
+from readiness.actions.clock import CLOCK_SKEW, SYSTEM_CLOCK, Clock
 from readiness.actions.drafts import Draft, Refused, SameIdOtherBody
 from readiness.actions.judging import judge_soon, units_at
 from readiness.actions.permissions import Acting
 from readiness.models import Department, Movement
-
-CLOCK_SKEW = timedelta(minutes=10)  # how far a phone's clock may run ahead; from memory, unconfirmed
 
 
 class Posted(NamedTuple):

@@ -15,7 +15,7 @@ from readiness.actions.fleet_records import (
     owner_of,
 )
 from readiness.actions.judging import units_at
-from readiness.actions.keeping import Desk, Fault, Noun, one_line, taken
+from readiness.actions.keeping import Desk, Fault, Noun, one_line, plain, same, taken
 from readiness.engineering.hydraulics import COEFFICIENTS
 from readiness.engineering.percentages import percent_text
 from readiness.models import Appliance, Container, FoamLine, HoseLeg, LineSource, Setup, SetupLine
@@ -111,7 +111,7 @@ class Lines(Noun[FoamLine, LineFacts]):
 
     def put_members(self, desk: Desk, row: FoamLine, old: LineFacts | None, facts: LineFacts) -> None:
         """What is no longer stated goes from the line; what it was stands in the table of changes."""
-        if old is None or old.legs != facts.legs:
+        if old is None or not same(plain(old.legs), plain(facts.legs)):
             row.legs.all().delete()
             HoseLeg.objects.bulk_create(
                 HoseLeg(line=row, n=n, length_m=leg.length_m, diameter_in=leg.diameter_in)

@@ -83,13 +83,15 @@ def use(entry: Entry, *, container: Container, ml: int, account: Account) -> Pos
     """Concentrate leaves the department's containers: incident, drill, flow test, sample, leak, disposal."""
     if account not in SPENT:
         raise Refused(f"{account} was read: concentrate goes to one of {', '.join(SPENT)}.")
-    require(entry.acting, entry.department, _permission(account))
+    require(entry.acting, entry.department, permission_for(account))
     draft = entry.draft(SPENT[account])
     return entry.post(draft._replace(draws=(Draw(container.pk, account, ml),)))
 
 
-def _permission(account: Account) -> str:
-    return {Account.DRILL: "drill", Account.DISPOSAL: "dispose"}.get(account, "use")
+def permission_for(account: Account) -> str:
+    """What is asked of who lets concentrate go there: to write off what is missing is to correct the book."""
+    needs = {Account.DRILL: "drill", Account.DISPOSAL: "dispose", Account.INVENTORY_DIFFERENCE: "correct"}
+    return needs.get(account, "use")
 
 
 def move(entry: Entry, *, containers: Sequence[Container], place: Place) -> Posted:
@@ -154,7 +156,7 @@ def mark_diluted(entry: Entry, *, container: Container) -> Posted:
 
 def empty(entry: Entry, *, container: Container, account: Account = Account.DISPOSAL) -> Posted:
     """All that is in it leaves. Empty is not clean: flush and inspect are steps of their own."""
-    require(entry.acting, entry.department, _permission(account))
+    require(entry.acting, entry.department, permission_for(account))
     held = dict(Holding.objects.filter(container=container).values_list("lot_id", "ml"))
     if not held:
         raise Refused(f"{container} is empty by the book already.")

@@ -72,6 +72,8 @@ def invite(
     email = newcomer.email.strip().lower()
     if not _EMAIL.fullmatch(email):
         raise Refused(f"“{newcomer.email}” was read: an e-mail address looks like name@county.example.")
+    if newcomer.station is not None and newcomer.station.department_id != department.pk:
+        raise Refused(f"There is no such station in {department}: choose one of its own.")
     with transaction.atomic():
         user, is_new = _person(email, newcomer)
         membership = _make_member(department, user, newcomer, acting, clock)

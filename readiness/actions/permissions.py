@@ -49,7 +49,6 @@ MAY: dict[str, frozenset[Role]] = {
     "line test": _OFFICERS | {Role.INSTRUCTOR},
     "assign": _OFFICERS,
     "accept": frozenset({Role.CHIEF}),
-    "policy": frozenset({Role.CHIEF}),
     "manage people": frozenset({Role.CHIEF}),
     "edit policy and reference data": frozenset({Role.CHIEF}),
     "read the table of changes": _STOCK,

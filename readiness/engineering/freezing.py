@@ -1,6 +1,6 @@
 """Records to plain values that JSON can hold, and back, so that an old answer can be shown with its working.
 
-Floats are rounded to a millionth of their unit; dates are ISO text; a mapping is a list of pairs, since its keys are no
+Floats are rounded to a billionth of their unit, finer than what showing a figure forgives (95 gpm stays 95.0); dates are ISO text; a mapping is a list of pairs, since its keys are no
 text. Where a field may hold one of several records, the record's name stands beside its fields.
 """
 
@@ -15,7 +15,7 @@ from typing import Any, Final, Literal, TypeVar, Union, get_args, get_origin
 
 from readiness.engineering.records import Concentrate, Fuel, Lay, Lot, Moment, Policy
 
-PLACES = 6
+PLACES = 9
 NAME = "record"
 T = TypeVar("T")
 

@@ -78,7 +78,21 @@ class Assessment(models.Model):
             ),
             one_of("status", StatusWord.values, "assessment_status_known"),
         ]
-        indexes = [models.Index(fields=["department", "day"]), models.Index(fields=["unit", "-at"])]
+        indexes = [
+            models.Index(fields=["department", "day"]),
+            models.Index(fields=["unit", "-at"]),
+            # The fleet page counts and filters the current assessments of thousands of units from these two alone.
+            models.Index(
+                fields=["department", "holds_until", "unit", "status"],
+                condition=Q(superseded_at__isnull=True),
+                name="assessment_now_by_day",
+            ),
+            models.Index(
+                fields=["unit", "status", "holds_until", "check_good_until", "at", "department"],
+                condition=Q(superseded_at__isnull=True),
+                name="assessment_now_by_unit",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.unit} {self.status} on {self.day}"

@@ -21,6 +21,7 @@ from readiness import models as m
 from readiness.engineering import records as r
 from readiness.engineering.dates import last_day
 from readiness.engineering.hydraulics import hose
+from readiness.models.checks import Answer
 from readiness.models.policy import RULES
 from readiness.reports.folds import Folded
 
@@ -218,13 +219,21 @@ class _Reader:
         rows = self.scope.of(m.Place.objects.all())
         return {pk: tuple(rest) for pk, *rest in _rows(rows, "id", "unit", "vehicle", "expected_low_c")}
 
-    def _read_then(self, at: datetime) -> dict[int, tuple[int, datetime]]:
-        """The last reading of each container that had been made by then."""
-        rows = m.Reading.objects.filter(container__isnull=False, ml__isnull=False, check_of__finished_at__lte=at)
+    def _read_then(self, at: datetime) -> dict[int, tuple[int | None, datetime, str]]:
+        """(volume, when, fault) of each container at the last look that had been made by then.
+
+        As a check keeps it: what was not carried reads nothing, and a whole seal answers for the volume.
+        """
+        rows = m.Reading.objects.filter(container__isnull=False, check_of__finished_at__lte=at)
+        rows = rows.exclude(answer=Answer.NOT_LOOKED)
         if self.scope.departments is not None:
             rows = rows.filter(container__department__in=self.scope.departments)
         rows = _latest(rows, ("container",), "check_of__finished_at")
-        return {pk: (ml, on) for pk, ml, on in _rows(rows, "container", "ml", "check_of__finished_at")}
+        found: dict[int, tuple[int | None, datetime, str]] = {}
+        for pk, answer, ml, words, on in _rows(rows, "container", "answer", "ml", "words", "check_of__finished_at"):
+            fault = (words or "a fault was seen") if answer == Answer.FAULT else ""
+            found[pk] = (0 if answer == Answer.NOT_CARRIED else ml, on, fault)
+        return found
 
     # -- stock ------------------------------------------------------------------------------------------------------
 
@@ -299,8 +308,8 @@ class _Reader:
         if self.past is not None:
             mixed, quarantined, diluted, sealed, opened_on = _marks_then(self.past.marks.get(pk, {}))
             unit, vehicle, low_c = self.places.get(self.past.places.get(pk) or 0, (None, None, None))
-            if read_at is None or read_at > self.past.at:
-                reading, read_at = self.read_then.get(pk, (None, None))
+            reading, read_at, fault = self.read_then.get(pk, (None, None, ""))
+            fault_on = self._day_of(department, read_at)
         container = r.Container(
             id=pk,
             code=code,
@@ -308,7 +317,7 @@ class _Reader:
             parts=tuple(self.parts.get(pk, ())),
             unreachable_ml=unreachable,
             reading_ml=reading,
-            reading_on=read_at.astimezone(self.zones[department]).date() if reading is not None and read_at else None,
+            reading_on=self._day_of(department, read_at) if reading is not None else None,
             resolution_ml=resolution,
             mixed=mixed,
             quarantined=quarantined,
@@ -317,12 +326,15 @@ class _Reader:
             opened_on=opened_on,
             place_low_c=low_c,
             sample=self.container_samples.get(pk),
-            fault=fault if fault_on and fault_on <= self.day else "",
+            fault=fault,
             fault_on=fault_on,
         )
         if unit is None and vehicle is None:
             return None, container
         return (("unit", unit) if unit is not None else ("vehicle", vehicle)), container
+
+    def _day_of(self, department: int, at: datetime | None) -> date | None:
+        return at.astimezone(self.zones[department]).date() if at else None
 
     # -- lines ------------------------------------------------------------------------------------------------------
 

@@ -125,7 +125,7 @@ def _accepted(department: Department, day: date) -> Case:
 
 def count_units(rows: QuerySet[Any, Any], since: datetime | None) -> Counted:
     """The units by status, each status listed, accepted ones counted apart; and the answers younger than `since`."""
-    younger = Count("pk", filter=Q(current__at__gte=since)) if since else Value(0)
+    younger = Count("pk", filter=Q(current__at__gt=since)) if since else Value(0)
     counted = rows.order_by().values_list("effective", "accepted").annotate(n=Count("pk"), younger=younger)
     found: dict[str, list[int]] = {state: [0, 0] for state in STATES}
     new = 0

@@ -106,7 +106,10 @@ def _effect(rig: r.Rig, old: r.Verdict | None, new: r.Verdict | None, units: Sys
 
 
 def _day(verdict: r.Verdict | None) -> str:
-    return verdict.holds_until.isoformat() if verdict and verdict.holds_until else ""
+    """Until when a ready or limited answer holds; of the others nothing is held."""
+    if verdict is None or verdict.status not in ("ready", "limited") or verdict.holds_until is None:
+        return ""
+    return verdict.holds_until.isoformat()
 
 
 def _reasons(of: r.Verdict | None, other: r.Verdict | None, units: System) -> Iterator[str]:

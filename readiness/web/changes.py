@@ -203,7 +203,7 @@ class ChangeFilter(filters.FilterSet):
         super().__init__(data, queryset)
         self.here = here
         members = rows(Membership, here).values("user")
-        self.filters["by"].extra["queryset"] = User.objects.filter(pk__in=members).order_by("last_name", "username")
+        self.filters["by"].queryset = User.objects.filter(pk__in=members).order_by("last_name", "username")
         for name in ("action", "subject_kind"):
             occur = queryset.order_by().values_list(name, flat=True).distinct()
             self.filters[name].extra["choices"] = [(each, each) for each in sorted(occur)]

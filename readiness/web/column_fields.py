@@ -132,7 +132,7 @@ def _units(dimension: str) -> list[tuple[str, str]]:
 
 
 def _number(value: float) -> str:
-    return f"{round(value, 4):g}"
+    return f"{value:.6f}".rstrip("0").rstrip(".")
 
 
 def write_flows(flows: Any, unit: str) -> str:

@@ -166,9 +166,8 @@ class ReferenceFilter(filters.FilterSet):
         if not self.retired:
             del self.filters["which"]
         for each in self.filters.values():
-            model = each.extra.get("queryset")
-            if isinstance(each, filters.ModelChoiceFilter) and model is not None:
-                each.extra["queryset"] = rows(model.model, here)
+            if isinstance(each, filters.ModelChoiceFilter):
+                each.queryset = rows(each.queryset.model, here)  # not `extra`, which is made of it
 
     def by_words(self, queryset: QuerySet[Any, Any], _: str, value: str) -> QuerySet[Any, Any]:
         """Every word somewhere."""

@@ -267,9 +267,8 @@ class MoveForm(BookForm):
 
 def _accounts(here: Here, *, everything: bool) -> list[tuple[str, str]]:
     """Where concentrate may go by this person's role."""
-    needs = {Account.DRILL: "drill", Account.DISPOSAL: "dispose"}
     left_out = set() if everything else {Account.INVENTORY_DIFFERENCE}
-    found = [each for each in SPENT if here.may(needs.get(each, "use")) and each not in left_out]
+    found = [each for each in SPENT if here.may(movements.permission_for(each)) and each not in left_out]
     return [(each.value, each.value) for each in found]
 
 

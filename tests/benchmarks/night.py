@@ -68,10 +68,13 @@ def main(arguments: Sequence[str]) -> None:
     if options.answer:
         options.answer.write_bytes(pickle.dumps(measured(options.units[0], options.repeats)))
         return
-    rows = [row for units in options.units for row in _in_own_database(units, options)]
     print(f"{machine()}; median of {options.repeats}, all works of a size in turn")
-    print(table(rows))
-    print(growth(rows))
+    rows: list[Row] = []
+    for units in options.units:
+        of_size = _in_own_database(units, options)
+        rows += of_size
+        print(f"\n{table(of_size)}", flush=True)  # the largest takes long: what is known is shown
+    print(f"\n{growth(rows)}")
     if options.json:
         options.json.write_text(json.dumps([_plain(row, rows) for row in rows], indent=2) + "\n", encoding="utf-8")
 
@@ -107,15 +110,15 @@ def measured(units: int, repeats: int) -> list[tuple[Any, ...]]:
     departments = in_child(partial(_fleet, units))
     works = _works(departments)
     counts = {name: in_child(partial(_counted, step, in_child(step.prepare))) for name, step in works.items()}
-    runs: dict[str, list[tuple[float, float]]] = {name: [] for name in works}
+    runs: dict[str, list[Cost]] = {name: [] for name in works}
     order = list(works)
     for turn in range(repeats):
         print(f"{units:,} units, round {turn + 1} of {repeats} …", file=sys.stderr, flush=True)
         for name in order:
             done = 1 if name == BY_DAY else units
-            runs[name].append(tuple(measure(works[name], done)))
+            runs[name].append(measure(works[name], done))
         order.reverse()
-    return [(name, units, runs[name], tuple(counts[name])) for name in works]
+    return [(name, units, [tuple(run) for run in runs[name]], counts[name]) for name in works]
 
 
 def _fleet(units: int) -> list[int]:
@@ -341,7 +344,9 @@ def growth(rows: Sequence[Row]) -> str:
 
 def _slope(points: Sequence[tuple[float, float]]) -> float:
     mean_x, mean_y = (sum(values) / len(points) for values in zip(*points, strict=True))
-    return sum((x - mean_x) * (y - mean_y) for x, y in points) / sum((x - mean_x) ** 2 for x, _ in points)
+    rise: float = sum((x - mean_x) * (y - mean_y) for x, y in points)
+    spread: float = sum((x - mean_x) ** 2 for x, _ in points)
+    return rise / spread
 
 
 def _plain(row: Row, rows: Sequence[Row]) -> dict[str, Any]:

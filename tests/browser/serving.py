@@ -1,4 +1,4 @@
-"""The product as a person starts it: `manage.py demo` as a process of its own, on a database file and port of its own."""
+"""The product as a person starts it: `manage.py demo`, a process with a database file and a port of its own."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A crew on the bay floor: the unit, the check with measured volumes, the difference at once; a pour, without a script."""
+"""A crew on the bay floor: the check with measured volumes, the difference at once; a refill; without scripts too."""
 
 from __future__ import annotations
 
@@ -22,9 +22,7 @@ def check_foam_tender(crew: Any, volume: str) -> None:
 
 
 @SCRIPTS
-def test_the_morning_check_shows_the_difference_back(
-    visit: Any, own_server: Any, device: str, scripts: bool
-) -> None:
+def test_the_morning_check_shows_the_difference_back(visit: Any, own_server: Any, device: str, scripts: bool) -> None:
     crew = visit(own_server, "crew", device=device, scripts=scripts)
     assert crew.path == "/crew/"
     crew.press("Foam Tender 1")

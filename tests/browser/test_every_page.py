@@ -72,7 +72,9 @@ def test_every_page_of_a_role(visit: Any, server: Any, role: str) -> None:
     begin = ["/"]
     if role in ("crew", "officer"):  # the unit is chosen by a button, which is no link
         begin.append(walker.press("Foam Tender 1").path)
-    begin.append("/search/")
+    walker.open("/fleet/")
+    worst = walker.page.locator("table.fleet .who a").first.get_attribute("href")
+    begin.extend([worst, "/search/"])  # of the units the worst one has the most to show
     walked = walk(walker, role, begin)
     assert len(walked) >= FEWEST[role], sorted(walked)
     assert {"/fleet/", "/units/*/", "/units/*/card/", "/stock/", "/containers/*/"} <= set(walked)

@@ -91,9 +91,7 @@ PAIL: dict[str, object] = {
 }
 
 
-def test_the_workbook_with_faults_and_then_a_good_one(
-    visit: Any, own_server: Any, device: str, tmp_path: Path
-) -> None:
+def test_the_workbook_with_faults_and_then_a_good_one(visit: Any, own_server: Any, device: str, tmp_path: Path) -> None:
     officer = visit(own_server, "logistics", device=device)
     officer.follow("Workbook", officer.page.get_by_role("navigation", name="Pages"))
     with officer.page.expect_download() as downloading:

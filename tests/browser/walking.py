@@ -25,10 +25,13 @@ class Walker:
         self.troubles: list[str] = []
         self.loads = self.looks = 0
         self._expected = 200
+        self._failed: list[tuple[str, str]] = []
+        self._saved: set[str] = set()
         page.set_default_timeout(20_000)
         page.on("console", self._said)
         page.on("pageerror", lambda error: self._note(f"script: {error}"))
-        page.on("requestfailed", lambda request: self._note(f"failed: {request.url} {request.failure}"))
+        page.on("requestfailed", lambda request: self._failed.append((request.url, f"{self.path}: {request.failure}")))
+        page.on("download", lambda download: self._saved.add(download.url))
         page.on("request", self._asked)
         page.on("response", self._answered)
         page.on("domcontentloaded", self._loaded)
@@ -131,5 +134,6 @@ class Walker:
 
     def finish(self) -> None:
         """Fail when something was noted, or when a page was loaded that nobody looked at."""
-        assert self.troubles == [], "\n".join(self.troubles)
+        failed = [f"failed: {url} from {why}" for url, why in self._failed if url not in self._saved]
+        assert self.troubles + failed == [], "\n".join(self.troubles + failed)
         assert self.looks == self.loads, f"{self.loads - self.looks} pages were loaded and not looked at"

@@ -34,8 +34,8 @@ def test_a_verdict_comes_back(rig):
     assert [answer.deficiencies for answer in back.answers] == [
         tuple(
             each._replace(
-                measured=None if each.measured is None else round(each.measured, 6),
-                required=None if each.required is None else round(each.required, 6),
+                measured=None if each.measured is None else round(each.measured, 9),
+                required=None if each.required is None else round(each.required, 9),
             )
             for each in answer.deficiencies
         )

@@ -7,13 +7,18 @@ opens for somebody else than it should, or that stands nowhere here, fails in te
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import timedelta
 from html.parser import HTMLParser
+from io import BytesIO
 from typing import Any, NamedTuple
 from urllib.parse import urlencode
 from uuid import uuid4
+from zipfile import ZipFile
 
 from django.apps import apps
+from django.db import transaction
+from django.forms import BaseForm
 from django.test import Client
 from django.urls import URLPattern, get_resolver, reverse
 
@@ -168,7 +173,7 @@ DOORS: dict[str, Door] = {
     "held_entry": form(OFFICERS, "submission"),
     # workbook
     "workbook": form(STOCK),
-    "workbook_check": Door(Way(STOCK)),
+    "workbook_check": Door(Way(STOCK), None, "dead_ticket"),
     "workbook_confirm": pressed(STOCK, 200),
     "workbook_template": Door(Way(STOCK), None, "template"),
     # policy, reference data, changes
@@ -220,7 +225,7 @@ class House:
         self.container = rig.pail(f"P-{tag or 1}")
         self.check = rig.checked(name=f"second check {cast.department.slug}").check
         self.listing = Listing.objects.get(concentrate=cast.ar)
-        self.group = CompatibilityGroup.objects.create(department=self.department, name=f"{tag} old and new", evidence="-")
+        self.group = CompatibilityGroup.objects.create(department=self.department, name="old and new", evidence="-")
         self.group.concentrates.set([cast.ar, cast.class_a])
         self.setup = Setup.objects.create(department=self.department, unit=self.unit, name="alone")
         SetupLine.objects.create(setup=self.setup, line=self.line)
@@ -228,6 +233,7 @@ class House:
         movements.quarantine(rig.entry(reason="no label"), container=rig.pails[1])
         self.emptied, self.rinsed = self._emptied(f"E-{tag or 1}"), self._emptied(f"F-{tag or 1}")
         movements.flush(rig.entry(), container=self.rinsed)
+        self.rinsed.refresh_from_db()
         self.sample = self._sample()
         self.movement = self._movement()
         self.submission = self._submission()
@@ -302,6 +308,7 @@ class House:
             "unit_check": {"pk": self.unit.pk, "check": self.check.pk},
             "unit_deficiency": {"pk": self.unit.pk, "deficiency": self.deficiency.pk if self.deficiency else 0},
             "template": {"units": "us"},
+            "dead_ticket": {"ticket": "dead"},
             "dead_reset": {"uidb64": "MQ", "token": "dead"},
             "dead_invitation": {"token": "dead"},
             "": {},
@@ -339,7 +346,7 @@ class House:
         return self.cast.people[Role.CHIEF]
 
 
-SHARED = ("template", "dead_reset", "dead_invitation")  # in addresses, and nobody's record
+SHARED = ("template", "dead_ticket", "dead_reset", "dead_invitation")  # in addresses, and nobody's record
 
 
 class World:
@@ -349,7 +356,7 @@ class World:
         self.near, self.far = House(), House(FAR)
 
 
-# -- a page as a browser has it ------------------------------------------------------------------------------------------
+# -- a page as a browser has it ----------------------------------------------------------------------------------------
 
 Posted = dict[str, list[str]]
 
@@ -396,8 +403,11 @@ class Page(HTMLParser):
             self._area = name
             self._say(name, "")
         elif tag == "input" and name and kind not in ("submit", "button", "image"):
-            if kind not in ("checkbox", "radio") or "checked" in had:
-                self._say(name, had.get("value", "on" if kind == "checkbox" else ""))
+            self._tick(name, kind, had)
+
+    def _tick(self, name: str, kind: str, had: dict[str, str]) -> None:
+        if kind not in ("checkbox", "radio") or "checked" in had:
+            self._say(name, had.get("value", "on" if kind == "checkbox" else ""))
 
     def handle_data(self, data: str) -> None:
         """The text of a textarea; browsers leave out its first line break."""
@@ -546,7 +556,7 @@ FILLED: dict[str, Callable[[House], dict[str, Any]]] = {
     "reference_station_add": lambda house: {"name": "Hilltop", "check_interval_h": "24"},
 }
 
-_DRAWN_ON = {  # a button whose form stands on another page
+DRAWN_ON = {  # a button whose form stands on another page
     "assign_deficiency": "unit_deficiency",
     "accept_deficiency": "unit_deficiency",
     "change_role": "person",
@@ -569,7 +579,7 @@ def chosen(house: House, name: str) -> str:
 def filled(client: Client, house: House, name: str) -> tuple[str, Posted]:
     """Where a form goes and what it posts once a person has filled it in, every field of it among that."""
     address = house.address(name) + chosen(house, name)
-    drawn_on = house.address(_DRAWN_ON[name]) if name in _DRAWN_ON else address
+    drawn_on = house.address(DRAWN_ON[name]) if name in DRAWN_ON else address
     page = Page(client.get(drawn_on).content.decode())
     posted = page.posted(address) or {}
     typed = {key: value if isinstance(value, list) else [value] for key, value in FILLED[name](house).items()}
@@ -577,7 +587,47 @@ def filled(client: Client, house: House, name: str) -> tuple[str, Posted]:
     return address, {**posted, **{key: [str(each) for each in value] for key, value in typed.items()}, **confirmed}
 
 
-# -- whether anything was changed ----------------------------------------------------------------------------------------
+# -- browsers and what they get ----------------------------------------------------------------------------------------
+
+
+def browser(user: User | None, **values: Any) -> Client:
+    """A browser of somebody, or of nobody."""
+    client = Client(**values)
+    if user is not None:
+        client.force_login(user)
+    return client
+
+
+@contextmanager
+def undone() -> Iterator[None]:
+    """Whatever was done is taken back, so that the next person finds everything as it was."""
+    with transaction.atomic():
+        yield
+        transaction.set_rollback(True)
+
+
+def forms_of(answer: Any) -> dict[str, Any]:
+    """The forms that a page was drawn with, filters among them, by their names."""
+    found: dict[str, Any] = {}
+    for context in answer.context or ():
+        for layer in context.dicts:
+            for name, value in layer.items():
+                form = value if isinstance(value, BaseForm) else getattr(value, "form", None)
+                if isinstance(form, BaseForm):
+                    found[name] = form
+    return found
+
+
+def words(answer: Any) -> str:
+    """What an answer says: a page, or every part of a workbook."""
+    body = answer.getvalue()
+    if answer.get("Content-Type", "").startswith("application/vnd"):
+        with ZipFile(BytesIO(body)) as book:
+            return "".join(book.read(part).decode() for part in book.namelist())
+    return str(body.decode())
+
+
+# -- whether anything was changed --------------------------------------------------------------------------------------
 
 
 def everything() -> dict[str, list[Any]]:

@@ -55,7 +55,7 @@ def test_here_tells_who_where_as_what_and_when(cast):
     here = present(cast, Role.LOGISTICS)
     assert (here.user, here.department, here.role) == (cast.people[Role.LOGISTICS], cast.department, Role.LOGISTICS)
     assert (here.now, here.day, here.today, here.units) == (SIX, D0, D0, "us")
-    assert (here.may("receive"), here.may("policy")) == (True, False)
+    assert (here.may("receive"), here.may("accept")) == (True, False)
 
 
 def test_another_departments_record_does_not_exist(cast):

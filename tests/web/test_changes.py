@@ -1,4 +1,4 @@
-"""The table of changes on its page: who, when, what, old and new, in names and units; for chief and logistics officer."""
+"""The table of changes on its page: who, when, what, old and new, in names and units; for chief and logistics."""
 
 from __future__ import annotations
 

@@ -41,7 +41,8 @@ def test_the_list_is_searched_filtered_and_sorted(cast, officer):
         ({"state": "expired"}, ["P3"]),
         ({"unit": "Engine 1"}, ["P2"]),
         ({"where": "store"}, ["P1", "P3"]),
-        ({"before": "2026-06-15"}, ["P3"]),
+        ({"before": "2026-06-14"}, ["P3"]),
+        ({"before": "2026-06-13"}, []),
         ({"sort": "-code"}, ["P3", "P2", "P1"]),
     ):
         answer = officer.get(reverse("containers"), query)

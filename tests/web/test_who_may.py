@@ -2,53 +2,77 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from typing import Any
+from datetime import timedelta
+from importlib import import_module
+from inspect import isfunction, signature
+from pkgutil import iter_modules
+from typing import Any, NamedTuple
+from unittest import mock
+from urllib.parse import urlencode
+from uuid import UUID, uuid4
 
 import pytest
-from django.db import transaction
-from django.forms import BaseForm, ModelChoiceField
-from django.test import Client, TestCase
+from django.core.exceptions import ObjectDoesNotExist
+from django.forms import ModelChoiceField
+from django.test import TestCase
 from django.urls import reverse
 
-from readiness.models import Role, User
+from readiness import actions
+from readiness.actions import acceptances, evidence, movements, people, permissions
+from readiness.actions.change_overs import change_over
+from readiness.actions.checks import CheckDraft, record_check
+from readiness.actions.concentrates import CONCENTRATES, GROUPS
+from readiness.actions.deficiencies import assign_deficiency
+from readiness.actions.deliveries import Delivery, receive_delivery
+from readiness.actions.drafts import Refused
+from readiness.actions.duties import DUTIES
+from readiness.actions.fleet_records import APPLIANCES, UNITS, VEHICLES
+from readiness.actions.imports import import_workbook
+from readiness.actions.keeping import EDIT, Desk, NotKept, Noun
+from readiness.actions.lines import LINES, SETUPS
+from readiness.actions.listings import FUELS, LISTINGS
+from readiness.actions.lots import recall
+from readiness.actions.movements import Entry
+from readiness.actions.permissions import MAY, OWNER, Acting, NotAllowed
+from readiness.actions.policies import POLICIES, change_policy
+from readiness.actions.stations import STATIONS
+from readiness.actions.submissions import BadBody, Sent, settle, submit
+from readiness.actions.uploads import take_in
+from readiness.models import Policy, Role, User
+from readiness.models.movements import Account, Identity
+from readiness.web.changes import SEE_CHANGES
 from readiness.web.column_fields import RigField
 from readiness.web.entries import CodeField, CodesField, OwnerField
+from readiness.workbooks.guard import NotAWorkbook
+from tests.cast import CLOCK, D0, SIX
 from tests.web.doors import (
+    CHIEF,
     DOORS,
+    DRAWN_ON,
     FAR,
     FILLED,
+    HANDS,
+    OFFICERS,
     SHARED,
+    STOCK,
     Door,
     House,
-    Page,
     Posted,
     Way,
     World,
+    browser,
     everything,
     filled,
+    forms_of,
     patterns,
+    undone,
+    words,
 )
 
 METHODS = ("GET", "POST")
 SIGN_IN = "/sign-in/?next="
-
-
-def browser(user: User | None, **values: Any) -> Client:
-    """A browser of somebody, or of nobody."""
-    client = Client(**values)
-    if user is not None:
-        client.force_login(user)
-    return client
-
-
-@contextmanager
-def undone() -> Iterator[None]:
-    """Whatever was done is taken back, so that the next person finds everything as it was."""
-    with transaction.atomic():
-        yield
-        transaction.set_rollback(True)
 
 
 def test_every_address_stands_in_the_table_and_nothing_else_does():
@@ -60,7 +84,7 @@ def test_every_number_in_an_address_is_of_a_noun_that_the_table_names():
     assert numbered == {name for name, door in DOORS.items() if door.of}
 
 
-# -- role × address × method × department --------------------------------------------------------------------------------
+# -- role × address × method × department ------------------------------------------------------------------------------
 
 
 class WhoMayOpenWhat(TestCase):
@@ -120,9 +144,13 @@ for _name in DOORS:
     setattr(WhoMayOpenWhat, f"test_{_name}", _case(_name))
 
 
-# -- forms that are filled in --------------------------------------------------------------------------------------------
+# -- forms that are filled in ------------------------------------------------------------------------------------------
 
-ONLY_ONESELF = {"choose_department", "choose_units", "my_unit"}  # kept in the session: nothing in the department changes
+ONLY_ONESELF = {
+    "choose_department",
+    "choose_units",
+    "my_unit",
+}  # kept in the session: nothing in the department changes
 
 
 class WhoMayDoWhat(TestCase):
@@ -166,20 +194,8 @@ class WhoMayDoWhat(TestCase):
 
 def _said(answer: Any) -> str:
     """The sentences of a form that came back."""
-    forms = _forms(answer) if answer.context else {}
+    forms = forms_of(answer) if answer.context else {}
     return f"{answer.status_code} {[dict(form.errors) for form in forms.values()]}"
-
-
-def _forms(answer: Any) -> dict[str, Any]:
-    """The forms that a page was drawn with, filters among them, by their names."""
-    found: dict[str, Any] = {}
-    for context in answer.context or ():
-        for layer in context.dicts:
-            for name, value in layer.items():
-                form = value if isinstance(value, BaseForm) else getattr(value, "form", None)
-                if isinstance(form, BaseForm):
-                    found[name] = form
-    return found
 
 
 def _done_case(name: str) -> Callable[[WhoMayDoWhat], None]:
@@ -204,10 +220,11 @@ def test_every_form_is_filled_in_somewhere():
     }
 
 
+VERBS = ("add", "change")
 RETIRABLE = ("fuel", "duty", "unit", "vehicle", "foam_line", "station")
 
 
-# -- another department's numbers and names ------------------------------------------------------------------------------
+# -- another department's numbers and names ----------------------------------------------------------------------------
 
 
 def foreign(form: Any, far: House) -> dict[str, str]:
@@ -251,21 +268,525 @@ class NamesOfOthers(TestCase):
         tried: set[tuple[str, str]] = set()
         for name in sorted(FILLED):
             address, posted = filled(client, near, name)
-            with undone():
-                drawn = client.post(address, {key: value for key, value in posted.items() if key not in ("confirm", "save")})
-                forms = _forms(drawn) or _forms(client.get(address)) if DOORS[name].get else _forms(drawn)
-            for field, value in {each: at for form in forms.values() for each, at in foreign(form, far).items()}.items():
+            forms = forms_of(client.get(near.address(DRAWN_ON[name]) if name in DRAWN_ON else address))
+            for field, value in {
+                each: at for form in forms.values() for each, at in foreign(form, far).items()
+            }.items():
+                if name in DRAWN_ON and field not in posted:
+                    continue  # of another form of that page
                 with undone():
                     answer = client.post(address, {**posted, field: [value]})
                     assert everything() == before, (name, field, value)
-                said = [sentence for form in _forms(answer).values() for sentence in form.errors.get(field, [])]
+                said = [sentence for form in forms_of(answer).values() for sentence in form.errors.get(field, [])]
                 assert answer.status_code == 200, (name, field)
                 assert said, (name, field)
                 assert all(len(sentence) > 20 for sentence in said)
                 assert FAR not in "".join(said).replace(value, "")
                 tried.add((name, field))
-        print(sorted(tried))
-        assert tried == NAMING, "a field that names a record came or went: see that it is tried"
+        assert {name for name, _ in tried} == NAMING, "a form began or ceased to name records: see that it is tried"
+        assert len(tried) >= 45
+
+    def test_the_choice_before_a_form_refuses_them(self):
+        near, far = self.world.near, self.world.far
+        asked = {
+            "reference_duty_add": {"unit": far.unit.pk, "kind": "spill"},
+            "reference_foam_line_add": {"owner": f"unit-{far.unit.pk}"},
+            "reference_setup_add": {"owner": f"vehicle-{far.vehicle.pk}"},
+        }
+        client, before = browser(near.chief()), everything()
+        for name, query in asked.items():
+            address, posted = filled(client, near, name)
+            answer = client.post(f"{address.split('?')[0]}?{urlencode(query)}", posted)
+            assert answer.status_code == 200
+            assert any(form.errors for form in forms_of(answer).values()), name
+            assert FAR not in answer.content.decode()
+        assert everything() == before
+
+    def test_a_check_with_things_of_another_department_is_refused(self):
+        near, far = self.world.near, self.world.far
+        client = browser(near.chief())
+        address, posted = filled(client, near, "check_unit")
+        before = everything()
+        for key, value in ((f"c{far.tank.pk}", "good"), (f"l{far.line.pk}", "good"), (f"g{far.container.pk}", "good")):
+            answer = client.post(address, {**posted, key: value})
+            assert answer.status_code == 200
+            assert "was changed in the book while you looked" in answer.content.decode()
+        assert everything() == before
+
+    def test_the_other_departments_crew_cannot_be_chosen_as_ones_own(self):
+        client = browser(self.world.near.chief())
+        assert client.post(reverse("my_unit"), {"unit": self.world.far.unit.pk}).status_code == 404
+        assert client.post(reverse("my_unit"), {"unit": "9" * 30}).status_code == 404
+        assert client.get(reverse("my_unit")).status_code == 200, "nothing is chosen"
+
+    def test_two_numbers_in_an_address_belong_together(self):
+        near, far = self.world.near, self.world.far
+        client, before = browser(near.chief()), everything()
+        doubled = [name for name in DOORS if len(near.ids(DOORS[name].of)) > 1 and DOORS[name].of not in SHARED]
+        assert len(doubled) == 6
+        for name in doubled:
+            own, other = near.ids(DOORS[name].of), far.ids(DOORS[name].of)
+            for key in own:
+                address = reverse(name, kwargs={**own, key: other[key]})
+                for method, way in (("get", DOORS[name].get), ("post", DOORS[name].post)):
+                    assert getattr(client, method)(address).status_code == (404 if way else 405)
+        assert everything() == before
+
+    def test_a_record_of_others_looks_like_one_that_never_was(self):
+        near, far = self.world.near, self.world.far
+        client = browser(near.chief())
+        for name, door in DOORS.items():
+            if not door.of or door.of in SHARED or not door.get:
+                continue
+            other = far.ids(door.of)
+            never = {key: uuid4() if isinstance(value, UUID) else 987_654_321 for key, value in other.items()}
+            addresses = [reverse(name, kwargs=ids) for ids in (other, never)]
+            pages = [_without_token(client.get(each).content).replace(each, "") for each in addresses]
+            assert pages[0] == pages[1], name
+
+    def test_no_page_and_no_workbook_names_another_department(self):
+        near, far = self.world.near, self.world.far
+        client, other = browser(near.chief()), browser(far.chief())
+        named = 0
+        for name, door in DOORS.items():
+            if not door.get:
+                continue
+            queries = ("", "?export=xlsx", f"?q={FAR[:4]}", f"?station={far.cast.station.pk}&unit={far.unit.pk}")
+            for query in queries:
+                said = words(client.get(near.address(name) + query))
+                assert FAR not in said, (name, query)
+            named += FAR in words(other.get(far.address(name)))
+        assert named > 50, "the far department reads its own name"
+
+    def test_a_session_that_names_the_other_department_gets_ones_own(self):
+        client = browser(self.world.near.chief())
+        session = client.session
+        session["department"] = self.world.far.department.pk
+        session["unit"] = self.world.far.unit.pk
+        session.save()
+        assert client.get(reverse("account")).context["here"].department == self.world.near.department
+        assert client.get(self.world.far.address("unit")).status_code == 404
+        assert client.get(reverse("my_unit")).status_code == 200
 
 
-NAMING: set[tuple[str, str]] = set()
+def _without_token(body: bytes) -> str:
+    return re.sub(r'name="csrfmiddlewaretoken" value="[^"]*"', "", body.decode())
+
+
+NAMING = {  # forms with fields that name records
+    *("assign_deficiency", "invite", "change_over"),
+    *("receive", "pour", "move", "use", "empty", "open", "flush", "inspect"),
+    *("mark_mixed", "mark_diluted", "quarantine", "release"),
+    *(
+        f"reference_{one}_{verb}"
+        for one in ("listing", "duty", "unit", "vehicle", "appliance", "setup")
+        for verb in VERBS
+    ),
+    *(f"reference_{one}_{verb}" for one in ("foam_line", "compatibility_group") for verb in VERBS),
+}
+
+
+# -- every action by every role ----------------------------------------------------------------------------------------
+
+DRILLERS = frozenset({Role.INSTRUCTOR, Role.LOGISTICS, Role.CHIEF})
+TESTERS = OFFICERS | {Role.INSTRUCTOR}
+
+
+class Act(NamedTuple):
+    """An action: the key of MAY that it asks, who may by the product's design, and how it is called.
+
+    call gets the house that acts, who acts, and the house whose records are named: another one's must be refused.
+    raises: what the action answers whoever may: here a file that is none. names: whether it names any record.
+    ready: what must be so beforehand, in the house whose records are named.
+    """
+
+    key: str
+    roles: frozenset[Role]
+    call: Callable[[House, Acting, House], object]
+    raises: type[Exception] | None = None
+    names: bool = True
+    ready: Callable[[House], object] = repr
+
+
+def entry(here: House, acting: Acting) -> Entry:
+    return Entry(here.department, acting, CLOCK, reason="as the test says")
+
+
+def _dept(here: House, acting: Acting) -> dict[str, Any]:
+    return {"department": here.department, "acting": acting, "clock": CLOCK}
+
+
+def _verb(verb: Callable[..., Any], noun: str = "container", **more: Any) -> Callable[[House, Acting, House], object]:
+    """A verb of the ledger with one container."""
+    return lambda here, acting, of: verb(entry(here, acting), container=getattr(of, noun), **more)
+
+
+def _keeps(noun: Any, record: str) -> dict[str, Act]:
+    """Saving, retiring and bringing back a reference record."""
+
+    def row(of: House) -> Any:
+        return of.records()[record]
+
+    def desk(here: House, acting: Acting) -> Desk:
+        return Desk(here.department, acting, CLOCK)
+
+    def retire(here: House, acting: Acting, of: House) -> object:
+        try:
+            return noun.retire(desk(here, acting), row(of))
+        except NotKept:
+            return "it is still needed, which only those who may are told"
+
+    def gone(of: House) -> object:
+        return type(row(of)).objects.filter(pk=row(of).pk).update(**{noun.retired: D0})
+
+    def back(here: House, acting: Acting, of: House) -> object:
+        return noun.bring_back(desk(here, acting), row(of))
+
+    found = {
+        f"{noun.name}.save": Act(
+            EDIT, CHIEF, lambda here, acting, of: noun.save(desk(here, acting), noun.read(row(of)), row(of))
+        )
+    }
+    if noun.retired:
+        found[f"{noun.name}.retire"] = Act(EDIT, CHIEF, retire)
+        found[f"{noun.name}.bring_back"] = Act(EDIT, CHIEF, back, ready=gone)
+    return found
+
+
+NOUNS = {
+    "concentrate": CONCENTRATES,
+    "compatibility_group": GROUPS,
+    "duty": DUTIES,
+    "unit": UNITS,
+    "vehicle": VEHICLES,
+    "appliance": APPLIANCES,
+    "foam_line": LINES,
+    "setup": SETUPS,
+    "listing": LISTINGS,
+    "fuel": FUELS,
+    "station": STATIONS,
+}
+
+
+def _delivery(of: House) -> Delivery:
+    return Delivery(("N-1",), 1000, of.cast.lot, "pail", 1000, sealed=True, owner=of.cast.station)
+
+
+def _policy(here: House, acting: Acting, of: House) -> object:
+    facts = POLICIES.read(Policy.objects.get(department=here.department))
+    return change_policy(Desk(here.department, acting, CLOCK), facts._replace(check_interval_h=48))
+
+
+def _newcomer(of: House) -> people.Newcomer:
+    return people.Newcomer("ada@quay.example", "Ada", "Finch", Role.CREW, of.cast.station)
+
+
+ACTIONS: dict[str, Act] = {
+    "acceptances.accept": Act(
+        "accept",
+        CHIEF,
+        lambda here, acting, of: acceptances.accept(
+            **_dept(here, acting), deficiency=of.deficiency, until=D0 + timedelta(days=9), note="a pail comes"
+        ),
+    ),
+    "acceptances.withdraw": Act(
+        "accept", CHIEF, lambda here, acting, of: acceptances.withdraw(**_dept(here, acting), deficiency=of.deficiency)
+    ),
+    "change_overs.change_over": Act(
+        "change over",
+        OFFICERS,
+        lambda here, acting, of: change_over(**_dept(here, acting), unit=here.unit, vehicle=of.cast.spare_vehicle),
+    ),
+    "checks.record_check": Act(
+        "check",
+        HANDS,
+        lambda here, acting, of: record_check(
+            draft=CheckDraft(uuid4(), of.unit.pk, of.rig.good(), SIX), **_dept(here, acting)
+        ),
+    ),
+    "deficiencies.assign_deficiency": Act(
+        "assign",
+        OFFICERS,
+        lambda here, acting, of: assign_deficiency(
+            **_dept(here, acting), deficiency=of.deficiency, owner=here.chief(), due_on=None
+        ),
+    ),
+    "deficiencies.assign_deficiency, to whom": Act(
+        "assign",
+        OFFICERS,
+        lambda here, acting, of: assign_deficiency(
+            **_dept(here, acting), deficiency=here.deficiency, owner=of.chief(), due_on=None
+        ),
+    ),
+    "deliveries.receive_delivery": Act(
+        "receive", STOCK, lambda here, acting, of: receive_delivery(entry(here, acting), _delivery(of))
+    ),
+    "evidence.record_sample": Act(
+        "sample",
+        STOCK,
+        lambda here, acting, of: evidence.record_sample(
+            **_dept(here, acting), lot=of.cast.lot, taken_on=D0, passed=True
+        ),
+    ),
+    "evidence.record_sample_result": Act(
+        "sample",
+        STOCK,
+        lambda here, acting, of: evidence.record_sample_result(
+            **_dept(here, acting), sample=of.sample, passed=True, report="R-9"
+        ),
+    ),
+    "evidence.record_line_test": Act(
+        "line test",
+        TESTERS,
+        lambda here, acting, of: evidence.record_line_test(
+            **_dept(here, acting),
+            line=of.line,
+            concentrate=here.cast.ar,
+            tested_on=D0,
+            set_pct=300,
+            measured_pct=310,
+            passed=True,
+        ),
+    ),
+    "evidence.record_use_of_line": Act(
+        "flush",
+        HANDS,
+        lambda here, acting, of: evidence.record_use_of_line(**_dept(here, acting), line=of.line, at=SIX),
+    ),
+    "evidence.record_flush_of_line": Act(
+        "flush", HANDS, lambda here, acting, of: evidence.record_flush_of_line(**_dept(here, acting), line=of.line)
+    ),
+    "imports.import_workbook": Act(
+        "workbook",
+        STOCK,
+        lambda here, acting, of: import_workbook(data=b"no workbook", **_dept(here, acting)),
+        NotAWorkbook,
+        names=False,
+    ),
+    "uploads.take_in": Act(
+        "workbook",
+        STOCK,
+        lambda here, acting, of: take_in(data=b"no workbook", dry_run=True, **_dept(here, acting)),
+        NotAWorkbook,
+        names=False,
+    ),
+    "lots.recall": Act(
+        "recall",
+        STOCK,
+        lambda here, acting, of: recall(**_dept(here, acting), lot=of.cast.lot, recalled_on=D0, reference="notice 7"),
+    ),
+    "movements.receive": Act(
+        "receive",
+        STOCK,
+        lambda here, acting, of: movements.receive(
+            entry(here, acting), container=here.emptied, lot=of.cast.lot, ml=10, place=here.cast.store
+        ),
+    ),
+    "movements.receive, at a place": Act(
+        "receive",
+        STOCK,
+        lambda here, acting, of: movements.receive(
+            entry(here, acting), container=here.emptied, lot=here.cast.lot, ml=10, place=of.cast.store
+        ),
+    ),
+    "movements.pour": Act(
+        "pour",
+        HANDS,
+        lambda here, acting, of: movements.pour(entry(here, acting), source=here.container, target=of.tank, ml=10),
+    ),
+    "movements.pour, from": Act(
+        "pour",
+        HANDS,
+        lambda here, acting, of: movements.pour(entry(here, acting), source=of.container, target=here.tank, ml=10),
+    ),
+    "movements.pour, overriding": Act(
+        "override",
+        OFFICERS,
+        lambda here, acting, of: movements.pour(
+            entry(here, acting), source=here.container, target=of.tank, ml=10, override=True
+        ),
+    ),
+    "movements.use": Act("use", HANDS, _verb(movements.use, ml=10, account=Account.INCIDENT)),
+    "movements.use, in a drill": Act("drill", DRILLERS, _verb(movements.use, ml=10, account=Account.DRILL)),
+    "movements.use, disposing": Act("dispose", STOCK, _verb(movements.use, ml=10, account=Account.DISPOSAL)),
+    "movements.use, as a difference": Act(
+        "correct", STOCK, _verb(movements.use, ml=10, account=Account.INVENTORY_DIFFERENCE)
+    ),
+    "movements.use, for a partner": Act("use", HANDS, _verb(movements.use, ml=10, account=Account.PARTNER)),
+    "movements.move": Act(
+        "move",
+        STOCK,
+        lambda here, acting, of: movements.move(entry(here, acting), containers=[of.container], place=here.cast.store),
+    ),
+    "movements.move, to a place": Act(
+        "move",
+        STOCK,
+        lambda here, acting, of: movements.move(entry(here, acting), containers=[here.container], place=of.cast.store),
+    ),
+    "movements.correct": Act(
+        "correct", STOCK, lambda here, acting, of: movements.correct(entry(here, acting), movement=of.movement)
+    ),
+    "movements.open_container": Act(
+        "open",
+        HANDS,
+        lambda here, acting, of: movements.open_container(entry(here, acting), container=of.rig.pails[0]),
+    ),
+    "movements.mark_mixed": Act("mark mixed", OFFICERS, _verb(movements.mark_mixed)),
+    "movements.mark_diluted": Act("mark mixed", OFFICERS, _verb(movements.mark_diluted)),
+    "movements.empty": Act("dispose", STOCK, _verb(movements.empty)),
+    "movements.empty, in a drill": Act("drill", DRILLERS, _verb(movements.empty, account=Account.DRILL)),
+    "movements.flush": Act("flush", HANDS, _verb(movements.flush, "emptied")),
+    "movements.inspect": Act("inspect", OFFICERS, _verb(movements.inspect, "rinsed")),
+    "movements.quarantine": Act("quarantine", OFFICERS, _verb(movements.quarantine)),
+    "movements.release": Act(
+        "quarantine",
+        OFFICERS,
+        lambda here, acting, of: movements.release(entry(here, acting), container=of.rig.pails[1]),
+    ),
+    "people.invite": Act(
+        "manage people",
+        CHIEF,
+        lambda here, acting, of: people.invite(
+            here.department, acting, _newcomer(of), link_of=lambda token: token, clock=CLOCK
+        ),
+    ),
+    "people.change_role": Act(
+        "manage people",
+        CHIEF,
+        lambda here, acting, of: people.change_role(of.member, acting, Role.OFFICER, clock=CLOCK),
+    ),
+    "people.end_membership": Act(
+        "manage people", CHIEF, lambda here, acting, of: people.end_membership(of.member, acting, clock=CLOCK)
+    ),
+    "policies.change_policy": Act(EDIT, CHIEF, _policy, names=False),
+    "submissions.settle": Act(
+        "settle",
+        OFFICERS,
+        lambda here, acting, of: settle(of.submission, acting=acting, close_because="on paper", clock=CLOCK),
+    ),
+    "submissions.submit": Act(
+        "use",
+        HANDS,
+        lambda here, acting, of: submit(
+            here.department,
+            Sent(uuid4(), "use", {"container": of.container.code, "volume": "1 L", "account": "incident"}),
+            acting=acting,
+            clock=CLOCK,
+        ),
+    ),
+    **{name: act for record, noun in NOUNS.items() for name, act in _keeps(noun, record).items()},
+}
+
+ASKED_BY_THEIR_CALLERS = {  # what writes for actions that have asked already
+    "ledger.post",
+    "ledger.post_many",
+    "changes.record_changes",
+    "once.once",
+    "places.place_at",
+    "permissions.require",
+}
+
+
+def _actions_there_are() -> Iterator[str]:
+    """Every public function of the actions that takes who acts, alone, in an entry or at a desk."""
+    for module in iter_modules(actions.__path__):
+        for name, function in vars(import_module(f"readiness.actions.{module.name}")).items():
+            own = isfunction(function) and function.__module__ == f"readiness.actions.{module.name}"
+            if own and not name.startswith("_") and {"acting", "entry", "desk"} & set(signature(function).parameters):
+                yield f"{module.name}.{name}"
+
+
+def test_every_action_stands_in_the_table():
+    tried = {name.split(",")[0] for name in ACTIONS if name.split(".")[1] not in ("save", "retire", "bring_back")}
+    assert tried == set(_actions_there_are()) - ASKED_BY_THEIR_CALLERS
+    kept = {subclass for subclass in Noun.__subclasses__() if subclass.__module__.startswith("readiness.")}
+    assert kept == {type(noun) for noun in (*NOUNS.values(), POLICIES)}
+
+
+class ByEveryRole(TestCase):
+    """A test for each action: called by each role, by a stranger, and with another department's records."""
+
+    world: World
+
+    @classmethod
+    def setUpTestData(cls) -> None:
+        """Built once; whatever is done is undone."""
+        cls.world = World()
+
+    def check(self, act: Act) -> None:
+        """Those who may do it; who may not leaves nothing behind."""
+        near, far = self.world.near, self.world.far
+        people = {role: near.cast.acting(role) for role in Role}
+        allowed = {role for role, acting in people.items() if self.allowed(act, acting)}
+        assert allowed == act.roles == MAY[act.key]
+        assert not self.allowed(act, far.cast.acting(Role.CHIEF)), "a chief of elsewhere"
+        assert not self.allowed(act, Acting(None, Identity.PASSWORD)), "nobody"
+        if act.key != "accept":  # who accepts has a name
+            assert self.allowed(act, OWNER), "the owner at the command line"
+        if act.names:
+            self.refuses_records_of_others(act)
+
+    def allowed(self, act: Act, acting: Acting) -> bool:
+        """Whether it was done. It asks for its own key only; refused, it leaves nothing behind."""
+        near, asked = self.world.near, list[str]()
+        with undone(), mock.patch.object(permissions, "MAY", Asked(MAY, asked)):
+            act.ready(near)
+            before = everything()
+            outcome = _outcome(lambda: act.call(near, acting, near))
+            if isinstance(outcome, NotAllowed):
+                assert str(outcome).endswith(("may not.", "sign in first."))
+                assert everything() == before
+        assert set(asked) <= {act.key}
+        assert isinstance(outcome, NotAllowed | (act.raises or NotAllowed)) or not isinstance(outcome, Exception), (
+            outcome
+        )
+        return not isinstance(outcome, NotAllowed)
+
+    def refuses_records_of_others(self, act: Act) -> None:
+        """Another department's records: nothing in either is changed."""
+        near, far = self.world.near, self.world.far
+        with undone():
+            act.ready(far)
+            before = everything()
+            with pytest.raises((Refused, NotAllowed, ObjectDoesNotExist, BadBody)):
+                act.call(near, near.cast.acting(Role.CHIEF), far)
+            assert everything() == before
+
+
+def _outcome(call: Callable[[], object]) -> object:
+    """What a call gives, or the exception that it raises."""
+    try:
+        return call()
+    except Exception as raised:
+        return raised
+
+
+class Asked(dict[str, frozenset[Role]]):
+    """The table of permissions, noting what is looked up."""
+
+    def __init__(self, table: dict[str, frozenset[Role]], asked: list[str]) -> None:
+        super().__init__(table)
+        self.asked = asked
+
+    def __getitem__(self, key: str) -> frozenset[Role]:
+        self.asked.append(key)
+        return super().__getitem__(key)
+
+
+def _action_case(act: Act) -> Callable[[ByEveryRole], None]:
+    def test(self: ByEveryRole) -> None:
+        self.check(act)
+
+    return test
+
+
+for _name, _act in ACTIONS.items():
+    setattr(ByEveryRole, f"test_{_name.replace(' ', '_').replace('.', '_').replace(',', '')}", _action_case(_act))
+
+
+def test_every_permission_is_asked_by_an_action_or_guards_a_page():
+    assert {act.key for act in ACTIONS.values()} | {SEE_CHANGES} == set(MAY)
+
+
+def test_an_observer_may_do_nothing():
+    assert not [key for key, roles in MAY.items() if Role.OBSERVER in roles]
