@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from django.conf import settings
-from django.db import transaction
+from django.db import connection, transaction
 
 from readiness.actions.clock import Clock, day_of
 from readiness.actions.demo_checks import check_everything
@@ -33,6 +33,10 @@ PEOPLE = (  # sign-in, name, role, station; all invented
 )
 
 
+DEPARTMENTS = Department._meta.db_table
+OWN_DATABASE = "Give the demo a database of its own: DATABASE_URL=sqlite:///demo.sqlite3"
+
+
 class NotTheDemo(Exception):
     """The database holds something that is not the demo; the text says what to do."""
 
@@ -47,11 +51,7 @@ class Loaded(NamedTuple):
 
 def load_demo(clock: Clock, folder: Path | None = None) -> Loaded:
     """Load the demo with D0 = today, once. Raises NotTheDemo when the database holds another department."""
-    if Department.objects.filter(demo_d0__isnull=True).exists():
-        raise NotTheDemo(
-            "This database holds a department of your own, so the demo stays out of it. "
-            "Give the demo a database of its own: DATABASE_URL=sqlite:///demo.sqlite3"
-        )
+    only_the_demo()
     found = Department.objects.filter(name=NAME).first()
     if found:
         return Loaded(found, again=True, imported=None)
@@ -66,6 +66,15 @@ def load_demo(clock: Clock, folder: Path | None = None) -> Loaded:
         people = _people(department)
         check_everything(department, people[Role.CREW], clock)
     return Loaded(department, again=False, imported=imported)
+
+
+def only_the_demo() -> None:
+    """Raise NotTheDemo when the database holds anything else. It only looks, and works before any migration."""
+    tables = set(connection.introspection.table_names())
+    if tables and DEPARTMENTS not in tables:
+        raise NotTheDemo(f"This database holds tables of another program, so the demo stays out of it. {OWN_DATABASE}")
+    if tables and Department.objects.filter(demo_d0__isnull=True).exists():
+        raise NotTheDemo(f"This database holds a department of your own, so the demo stays out of it. {OWN_DATABASE}")
 
 
 def demo_workbook(d0: date, folder: Path | None = None) -> bytes:

@@ -203,9 +203,8 @@ class Noun(Generic[R, F]):
             if since:
                 raise Refused(f"{locked} was retired on {since} already.")
             _refuse(Fault("", sentence) for sentence in self.in_the_way(locked))
-            touched = self._units(locked)
             self.before_retiring(desk, locked)
-            return self._set_retired(desk, locked, desk.today, touched)
+            return self._set_retired(desk, locked, desk.today)
 
     def bring_back(self, desk: Desk, row: R) -> R:
         """Take a retired record into use again."""
@@ -215,7 +214,7 @@ class Noun(Generic[R, F]):
             if not getattr(locked, self.retired):
                 raise Refused(f"{locked} is in use already.")
             _refuse(Fault("", sentence) for sentence in self.missing(locked))
-            return self._set_retired(desk, locked, None, self._units(locked))
+            return self._set_retired(desk, locked, None)
 
     # inside
 
@@ -284,13 +283,13 @@ class Noun(Generic[R, F]):
         self._judge(desk, f"new {self.name}", self._units(row))
         return row
 
-    def _set_retired(self, desk: Desk, row: R, day: date | None, touched: set[int] | None) -> R:
+    def _set_retired(self, desk: Desk, row: R, day: date | None) -> R:
         old = {self.retired: plain(getattr(row, self.retired))}
         setattr(row, self.retired, day)
         row.save(update_fields=[self.retired])
         verb = "retire" if day else "bring back"
         self._record(desk, f"{verb} {self.name}", row, old, {self.retired: plain(day)})
-        self._judge(desk, f"{verb} {self.name}", touched, self._units(row))
+        self._judge(desk, f"{verb} {self.name}", self._units(row))
         return row
 
     def _record(

@@ -199,7 +199,7 @@ def _invitation_mail(department: Department, link: str) -> tuple[str, str]:
 def _send(user: User, subject: str, body: str) -> bool:
     """Mail after what happened is saved; a mail that fails undoes nothing. Says whether it went out."""
     try:
-        send_mail(subject, body, None, [user.email])
+        send_mail(" ".join(subject.split()), body, None, [user.email])
     except (OSError, SMTPException):
         return False
     return bool(settings.MAIL_IS_SENT)

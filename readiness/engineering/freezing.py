@@ -1,7 +1,8 @@
 """Records to plain values that JSON can hold, and back, so that an old answer can be shown with its working.
 
-Floats are rounded to a billionth of their unit, finer than what showing a figure forgives (95 gpm stays 95.0); dates are ISO text; a mapping is a list of pairs, since its keys are no
-text. Where a field may hold one of several records, the record's name stands beside its fields.
+Floats are rounded to a billionth of their unit, finer than what showing a figure forgives: a stored 95 gpm stays 95.0.
+Dates are ISO text; a mapping is a list of pairs, since its keys are no text. Where a field may hold one of several
+records, the record's name stands beside its fields.
 """
 
 import json

@@ -144,10 +144,10 @@ def sign_in(request: HttpRequest) -> HttpResponseBase:
 
 
 def _next(request: HttpRequest, otherwise: str = "home") -> str:
-    """The page that was asked for before, if it is one of ours."""
+    """The page that was asked for before, if it is an address of ours: a bare word would be read as a page's name."""
     asked = request.POST.get("next") or request.GET.get("next") or ""
     ours = url_has_allowed_host_and_scheme(asked, {request.get_host()}, require_https=request.is_secure())
-    return asked if asked and ours else otherwise
+    return asked if asked.startswith("/") and ours else otherwise
 
 
 @login_not_required

@@ -20,6 +20,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from readiness.actions.checks import CheckDraft, Read, Recorded, record_check
 from readiness.actions.drafts import Refused, SameIdOtherBody
+from readiness.engineering.dates import FIRST_YEAR
 from readiness.engineering.percentages import percent_text
 from readiness.engineering.wording import volume_text
 from readiness.models import Check
@@ -151,7 +152,8 @@ class CheckForm(EntryForm):
             at = datetime.fromisoformat(self.cleaned_data["started_at"])
         except ValueError:
             return None
-        return at if self.here and at.tzinfo and at <= self.here.now else None
+        within = at.tzinfo is not None and at.year >= FIRST_YEAR
+        return at if self.here and within and at <= self.here.now else None
 
     def clean(self) -> dict[str, Any]:
         """Refuse answers that contradict each other, and a check in which nobody looked at anything."""

@@ -18,7 +18,7 @@ from django.forms.renderers import TemplatesSetting
 from django.forms.utils import pretty_name
 
 from readiness.actions.drafts import new_id
-from readiness.engineering.dates import DateError, GoodThrough, parse_good_through
+from readiness.engineering.dates import FIRST_YEAR, LAST_YEAR, DateError, GoodThrough, parse_good_through
 from readiness.engineering.percentages import GREATEST_SETTING, PercentError, parse_percent, percent_text
 from readiness.engineering.quantities import Quantity, QuantityError, parse_quantity
 from readiness.engineering.units import from_ml, from_si, symbols_of, to_ml, to_si
@@ -369,6 +369,8 @@ class MomentField(forms.CharField, OfHere):
         return ZoneInfo(self.here.department.time_zone if self.here else "UTC")
 
     def _in_utc(self, local: datetime, text: str) -> datetime:
+        if not FIRST_YEAR <= local.year <= LAST_YEAR:
+            raise ValidationError(f"“{text}” was read: a year from {FIRST_YEAR} to {LAST_YEAR} belongs here.")
         at = local if local.tzinfo else local.replace(tzinfo=self._zone())
         in_utc = at.astimezone(UTC)
         if not local.tzinfo and in_utc.astimezone(self._zone()).replace(tzinfo=None) != local:

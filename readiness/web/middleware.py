@@ -45,6 +45,7 @@ class Headers:
         """Answer, with headers."""
         response = self.respond(request)
         response.headers["Content-Security-Policy"] = POLICY
+        response.headers.setdefault("X-Frame-Options", "DENY")  # on refusals that no further middleware sees, too
         response.headers.setdefault("Permissions-Policy", "camera=(self), geolocation=(), microphone=()")
         response.headers.setdefault("Cache-Control", "no-store")  # a station's tablet has many hands
         return response

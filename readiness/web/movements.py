@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 import django_filters as filters
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db.models import Q
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
@@ -27,6 +28,7 @@ from readiness.actions.ledger import Posted
 from readiness.actions.movements import SPENT, Entry
 from readiness.actions.once import Done
 from readiness.actions.places import place_at
+from readiness.engineering.dates import FIRST_YEAR, LAST_YEAR
 from readiness.models import Assignment, Concentrate, Container, Lot, Movement, Unit, Vehicle
 from readiness.models.containers import ContainerKind
 from readiness.models.movements import Account, MovementKind
@@ -48,6 +50,7 @@ from readiness.web.forms import GoodThroughField, QuantityField
 from readiness.web.tables import Column, MomentColumn, Table, list_page
 
 View = Callable[..., HttpResponseBase]
+_WITHIN = [MinValueValidator(date(FIRST_YEAR, 1, 1)), MaxValueValidator(date(LAST_YEAR, 12, 31))]
 
 
 # -- the list and one movement -----------------------------------------------------------------------------------------
@@ -113,8 +116,12 @@ class MovementFilter(filters.FilterSet):
     kind = filters.ChoiceFilter(choices=[(kind, kind) for kind in MovementKind.values], label="Kind", empty_label="all")
     of = filters.CharFilter(method="of_code", label="Label code or lot")
     incident = filters.CharFilter(lookup_expr="icontains", label="Incident")
-    since = filters.DateFilter(method="from_day", label="From", widget=forms.DateInput({"type": "date"}))
-    until = filters.DateFilter(method="to_day", label="To", widget=forms.DateInput({"type": "date"}))
+    since = filters.DateFilter(
+        method="from_day", label="From", widget=forms.DateInput({"type": "date"}), validators=_WITHIN
+    )
+    until = filters.DateFilter(
+        method="to_day", label="To", widget=forms.DateInput({"type": "date"}), validators=_WITHIN
+    )
 
     def __init__(self, data: Any, queryset: Any, *, zone: str) -> None:
         super().__init__(data, queryset)

@@ -167,6 +167,12 @@ class Table(tables2.Table):
             if bound.column.verbose_name is None:  # else the model's field would name it: "contents ml"
                 bound.column.verbose_name = bound.name.replace("_", " ").capitalize()
 
+    @tables2.Table.order_by.setter
+    def order_by(self, value: Any) -> None:
+        """By columns of the table only, whatever the address says."""
+        asked = value.split(",") if isinstance(value, str) else value or ()
+        tables2.Table.order_by.fset(self, [each for each in asked if each.removeprefix("-") in self.columns])
+
     def paginate(self, *args: Any, per_page: int | None = None, **kwargs: Any) -> None:
         """As django-tables2 does, but nobody's address asks for everything on one page."""
         super().paginate(*args, per_page=min(max(per_page or PER_PAGE, 1), MOST_PER_PAGE), **kwargs)

@@ -6,14 +6,16 @@ import re
 from typing import Any
 
 import pytest
+from playwright.sync_api import ViewportSize
 
 from readiness.actions.demo import PEOPLE
+from tests.browser.serving import ROOT
 from tests.browser.walking import Walker
 
 NUMBER = re.compile(r"\b[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}\b|\d+")
 MOMENT = re.compile(r"csrfmiddlewaretoken\" value=\"\w+|\d{4}-\d\d-\d\d \d\d:\d\d|\((just now|\d+ (min|h|d) ago)\)")
 NOT_A_PAGE = re.compile(r"^#|^\?|export=|/template/|^mailto:")
-SIZES = ((1280, 800), (390, 844))
+DESK, PHONE = ViewportSize(width=1280, height=800), ViewportSize(width=390, height=844)
 FEWEST = {"observer": 25, "instructor": 28, "crew": 30, "officer": 36, "logistics": 40, "chief": 60}
 
 drawn_alike: set[str] = set()  # what one role's walk found clean need not be measured in the next role's
@@ -31,13 +33,20 @@ def links_of(walker: Walker) -> list[str]:
 
 
 def measure(walker: Walker) -> None:
-    """Both widths, both schemes; dark differs from light in its colors only."""
-    for width, height in SIZES:
-        walker.page.set_viewport_size({"width": width, "height": height})
-        walker.look()
-        for scheme, only in (("light", ""), ("dark", "color-contrast")):
-            walker.page.emulate_media(color_scheme=scheme)
-            walker.accessible(only)
+    """Both widths, both schemes.
+
+    The width changes the layout and no color, the scheme changes the colors and no layout (test_colors_of_a_scheme
+    holds the style sheets to that). So contrast, which takes most of the time, is measured once a scheme, and
+    everything else once a width.
+    """
+    walker.page.set_viewport_size(DESK)
+    walker.look()
+    walker.accessible()
+    walker.page.set_viewport_size(PHONE)
+    walker.look()
+    walker.accessible("all but contrast")
+    walker.page.emulate_media(color_scheme="dark")
+    walker.accessible("contrast")
     walker.page.emulate_media(color_scheme="light")
 
 
@@ -80,12 +89,31 @@ def test_every_page_of_a_role(visit: Any, server: Any, role: str) -> None:
     assert {"/fleet/", "/units/*/", "/units/*/card/", "/stock/", "/containers/*/"} <= set(walked)
 
 
+def test_colors_of_a_scheme() -> None:
+    """No rule for a width or a scheme does the other's business; see `measure`."""
+    for sheet in (ROOT / "readiness" / "web" / "static" / "readiness").glob("*.css"):
+        for asked, rules in blocks(sheet.read_text(encoding="utf-8")):
+            if "color-scheme" in asked:
+                assert set(re.findall(r"([\w-]+)\s*\{", rules)) == {"root"}, f"{sheet.name}: {asked}"
+                values = re.findall(r"^\s*(--[\w-]+): (.+);$", rules, re.MULTILINE)
+                assert values
+                assert [name for name, value in values if not value.startswith("#")] == [], f"{sheet.name}: {asked}"
+            elif "width" in asked and "print" not in asked:
+                colored = re.findall(r"[\s{;](?:color|opacity|filter):[^;]*", rules)
+                assert [rule for rule in colored if "var(--ink" not in rule] == [], f"{sheet.name}: {asked}"
+
+
+def blocks(sheet: str) -> list[tuple[str, str]]:
+    """Each @media of a style sheet: what it asks, and what stands in it."""
+    return re.findall(r"^@media ([^{]+) \{\n(.*?)^\}", sheet, re.MULTILINE | re.DOTALL)
+
+
 def test_pages_before_anybody_is_known(visit: Any, server: Any) -> None:
     walker = visit(server)
     walked = walk(walker, "nobody", ["/sign-in/"])
     assert set(walked) == {"/sign-in/", "/", "/password/"}
-    for width, height in SIZES:
-        walker.page.set_viewport_size({"width": width, "height": height})
+    for size in (DESK, PHONE):
+        walker.page.set_viewport_size(size)
         walker.open("/units/999999/")  # asks for the sign-in first: nothing is told about what exists
         assert walker.path.startswith("/sign-in/?next=")
 

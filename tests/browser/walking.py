@@ -9,6 +9,11 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import ConsoleMessage, Locator, Page, Request, Response
 
 _AXE = Axe()
+_RULES: dict[str, dict[str, Any]] = {
+    "all": {},
+    "contrast": {"runOnly": ["color-contrast"]},
+    "all but contrast": {"rules": {"color-contrast": {"enabled": False}}},
+}
 _REFUSED = re.compile(r"^Failed to load resource: the server responded with a status of (4\d\d) ")
 
 
@@ -121,11 +126,11 @@ class Walker:
         """A field of the page by its label."""
         return self.page.locator("main").get_by_label(label).first
 
-    def accessible(self, only: Literal["", "color-contrast"] = "") -> None:
+    def accessible(self, what: Literal["all", "contrast", "all but contrast"] = "all") -> None:
         """Note what axe finds on the page as it is drawn now."""
         if not self.page.evaluate("typeof axe === 'object'"):
             self.page.evaluate(_AXE.axe_script)
-        asked: dict[str, Any] = {"resultTypes": ["violations"], **({"runOnly": [only]} if only else {})}
+        asked: dict[str, Any] = {"resultTypes": ["violations"], "preload": False, **_RULES[what]}
         for found in self.page.evaluate("asked => axe.run(asked)", asked)["violations"]:
             where = "; ".join(node["html"][:120] for node in found["nodes"][:3])
             scheme = self.page.evaluate("matchMedia('(prefers-color-scheme: dark)').matches ? 'dark' : 'light'")

@@ -13,7 +13,7 @@ from openpyxl import load_workbook
 from readiness.actions.changes import Changed, record_changes
 from readiness.actions.fleet_records import UNITS, VEHICLES, UnitFacts
 from readiness.models import Change, Role
-from tests.cast import SIX, StationFactory
+from tests.cast import SIX, ConcentrateFactory, LotFactory, StationFactory
 from tests.keeping import desk
 from tests.web.conftest import as_person
 
@@ -112,6 +112,8 @@ def test_queries_do_not_grow_with_rows(cast, as_role):
         for n in range(size):
             station = StationFactory(department=cast.department)
             UNITS.save(desk(cast), UnitFacts(f"U{size}-{n}", station))
+            lot = LotFactory(concentrate=ConcentrateFactory(department=cast.department))  # named by its concentrate
+            record_changes(cast.department, cast.acting(Role.CHIEF), SIX, [Changed("recall", lot, None, {})])
         with CaptureQueriesContext(connection) as queries:
             client.get("/changes/")
         counted.append(len(queries))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 from argparse import ArgumentParser
+from collections import Counter
 from typing import Any
 
 from django.core.management import call_command
@@ -11,10 +12,14 @@ from django.core.management.base import BaseCommand, CommandError
 from django.core.wsgi import get_wsgi_application
 
 from readiness.actions.clock import SYSTEM_CLOCK
-from readiness.actions.demo import PASSWORD, PEOPLE, Loaded, NotTheDemo, load_demo
+from readiness.actions.demo import PASSWORD, PEOPLE, Loaded, NotTheDemo, load_demo, only_the_demo
+from readiness.actions.night_lock import AnotherNight
+from readiness.actions.nights import run_night
 from readiness.management.serving import address_of, serve, take_port
 from readiness.management.words import counted
+from readiness.models import Department
 from readiness.reports.recounts import recount
+from readiness.reports.verdicts import word
 
 
 class Command(BaseCommand):
@@ -40,14 +45,26 @@ class Command(BaseCommand):
                 taken.close()
 
     def _prepare(self) -> None:
-        self.stdout.write("Preparing the database …")
-        call_command("migrate", verbosity=0)
-        self.stdout.write("Loading the county of Port Ansley …")
         try:
+            only_the_demo()  # before anything in the database is touched
+            self.stdout.write("Preparing the database …")
+            call_command("migrate", verbosity=0)
+            self.stdout.write("Loading the county of Port Ansley …")
             loaded = load_demo(SYSTEM_CLOCK)
         except NotTheDemo as other:
             raise CommandError(str(other)) from other
         self._say(loaded)
+        self._run_night(loaded.department)
+
+    def _run_night(self, department: Department) -> None:
+        try:
+            (night,) = run_night(departments=[department])
+        except AnotherNight:
+            self.stdout.write("Another night is running; its answers will be shown.")
+            return
+        counts = Counter(one.verdict.status for one in night.units)
+        said = ", ".join(f"{number} {word(status)}" for status, number in sorted(counts.items()))
+        self.stdout.write(f"The night of {night.day}: {said}.")
 
     def _serve(self, taken: socket.socket) -> None:
         width = max(len(name) for name, *_ in PEOPLE)
