@@ -9,6 +9,7 @@ from django.db.models import Q
 
 from readiness.actions.changes import Changed
 from readiness.actions.intake import BATCH, Intake, Key, Wanted
+from readiness.actions.lines import SIZES, nominal_in
 from readiness.engineering.percentages import percent_text
 from readiness.engineering.units import to_si
 from readiness.models import (
@@ -30,6 +31,7 @@ from readiness.models import (
     Unit,
     Vehicle,
 )
+from readiness.workbooks.rows import HoseLeg as HoseSize
 from readiness.workbooks.rows import Price, Rate, Row, quoted
 from readiness.workbooks.rules import folded
 
@@ -347,10 +349,30 @@ def take_lines(intake: Intake) -> None:
         key = (_pk(owners[0]), _pk(owners[1]), folded(row["name"]))
         present = _present(intake, row, intake.known["lines"].get(key))
         wanted.append(Wanted(row, key, _line_values(intake, row, owners, proportioner, nozzle) | present))
+        _flow_known(intake, row, proportioner, nozzle)
         if intake.whole(row):
-            legs[key] = row["hose"]
+            legs[key] = _nominal_legs(intake, row)
     intake.keep("lines", FoamLine, wanted)
     _keep_legs(intake, {intake.known["lines"][key]: hose for key, hose in legs.items() if key in intake.known["lines"]})
+
+
+def _flow_known(intake: Intake, row: Row, proportioner: Appliance, nozzle: Appliance | None) -> None:
+    """A line that states no flow, with parts that state none, could not be judged."""
+    rated = (proportioner.rated_flow_lpm, nozzle.rated_flow_lpm if nozzle else None)
+    if row.sound("flow") and row["flow"] is None and all(flow is None for flow in rated):
+        intake.fault(row, "flow", "nothing", "neither nozzle nor proportioner has a rated flow: state what it flows")
+
+
+def _nominal_legs(intake: Intake, row: Row) -> list[HoseSize]:
+    """Hose by its nominal size, the one the table of friction knows: 45 mm is 1¾ in."""
+    legs = []
+    for leg in row["hose"] or ():
+        size = nominal_in(leg.diameter_in)
+        if size not in SIZES:
+            known = ", ".join(f"{each:g}" for each in SIZES)
+            intake.fault(row, "hose", f"a hose of {leg.diameter_in:.2f} in", f"friction is known for {known} in")
+        legs.append(leg._replace(diameter_in=size))
+    return legs
 
 
 def _line_values(intake: Intake, row: Row, owners: Any, proportioner: Any, nozzle: Any) -> dict[str, Any]:
@@ -482,6 +504,8 @@ def take_duties(intake: Intake) -> None:
         fuel = find_fuel(intake, row, "fuel")
         if unit is None or (row["fuel"] and fuel is None):
             continue
+        if row["kind"] == "airport" and fuel is None and row.sound("fuel"):
+            intake.fault(row, "fuel", "nothing", "an airport duty names the fuel too, jet fuel for instance")
         values = {
             "department": intake.department,
             "unit": unit,

@@ -63,7 +63,6 @@ class Listings(Noun[Listing, ListingFacts]):
     """What each concentrate is listed for."""
 
     name = "listing"
-    retired = ""
     by = "concentrate__department"
     model, facts = Listing, ListingFacts
 

@@ -155,6 +155,7 @@ class Listing(models.Model):
     aspirating = models.BooleanField(default=False)
     source = models.TextField()
     edition = models.CharField(max_length=60, blank=True)
+    retired_on = models.DateField(null=True, blank=True, help_text="withdrawn: it counts no more")
 
     class Meta:
         ordering = ["id"]

@@ -543,7 +543,7 @@ def _policies(scope: Scope) -> tuple[dict[int, r.Policy], dict[int, ZoneInfo]]:
 
 def _concentrates(scope: Scope) -> dict[int, r.Concentrate]:
     rows = scope.of(m.Concentrate.objects.all())
-    listed = m.Listing.objects.all()
+    listed = m.Listing.objects.filter(retired_on__isnull=True)
     groups = scope.of(m.CompatibilityGroup.objects.all())
     if scope.departments is not None:
         listed = listed.filter(concentrate__department__in=scope.departments)

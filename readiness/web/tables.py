@@ -167,7 +167,7 @@ class Table(tables2.Table):
             if bound.column.verbose_name is None:  # else the model's field would name it: "contents ml"
                 bound.column.verbose_name = bound.name.replace("_", " ").capitalize()
 
-    @tables2.Table.order_by.setter
+    @tables2.Table.order_by.setter  # type: ignore[untyped-decorator] # django-tables2 ships no types
     def order_by(self, value: Any) -> None:
         """By columns of the table only, whatever the address says."""
         asked = value.split(",") if isinstance(value, str) else value or ()

@@ -199,7 +199,7 @@ def test_a_metric_department_types_litres(department: Department) -> None:
     assert holds("P-1") == {"A-1": 18_500}
     assert holds("T-1") == {"A-1": 60_000, "A-2": 15_000}
     leg = HoseLeg.objects.get()
-    assert (leg.length_m, float(leg.diameter_in)) == (45.0, 1.77)  # 45 mm / 25.4 = 1.7717 in
+    assert (leg.length_m, float(leg.diameter_in)) == (45.0, 1.75)  # 45 mm is sold as 1¾ in: common practice, no source
     assert Lot.objects.get(batch="A-1").price_minor_per_l == 750
     assert Duty.objects.get().area_m2 == 84.0
     listing = Listing.objects.get()
@@ -289,6 +289,25 @@ FRESH = {
         ("design_spills", 2, "fuel"),
         "“petrol spirit”",
         "no fuel has this name or UN number",
+    ),
+    "hose of a size that no table of friction has": (
+        put("lines", 0, hose="150 ft of 2 in"),
+        ("lines", 2, "hose"),
+        "a hose of 2.00 in",
+        "friction is known for 1.5, 1.75, 2.5, 3, 4, 5 in",
+    ),
+    "airport duty without a fuel": (
+        add(
+            "design_spills",
+            name="index A",
+            unit="Engine 1",
+            kind="airport",
+            required_water="1500 gal",
+            source="invented",
+        ),
+        ("design_spills", 3, "fuel"),
+        "nothing",
+        "an airport duty names the fuel too",
     ),
     "number that several fuels have": (
         put("listings", 0, fuel="UN1203"),

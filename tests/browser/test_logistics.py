@@ -11,8 +11,8 @@ from openpyxl import Workbook, load_workbook
 
 def test_a_pail_is_found_by_its_label_code(visit: Any, server: Any, device: str) -> None:
     officer = visit(server, "logistics", device=device)
-    officer.open("/search/")
-    officer.page.locator("main").get_by_label("Label code, lot, unit or shop number").fill("p-0101")
+    officer.follow("Stock", officer.page.get_by_role("navigation", name="Pages"))
+    officer.field("Label code, lot, unit or shop number").fill("p-0101")
     officer.press("Find")
     assert re.fullmatch(r"/containers/\d+/", officer.path)
     assert officer.text("h1").startswith("P-0101")
