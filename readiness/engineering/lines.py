@@ -148,7 +148,7 @@ def _say_limit(drawn: LineDraw, inlet_kpa: float, say: Say) -> None:
         "plate, else the department's share",
     )
     if drawn.longest_m is not None:
-        formula = "(limit − nozzle − appliances − elevation) ÷ friction a metre"
+        formula = "(limit − nozzle − appliances − elevation) ÷ friction each meter"
         say(
             "Longest stretch",
             formula,

@@ -11,7 +11,6 @@ from typing import Final, NamedTuple
 from readiness.engineering import records as r
 from readiness.engineering import showing
 from readiness.engineering.deficiencies import System
-from readiness.engineering.freezing import PLACES
 from readiness.engineering.percentages import percent_text
 from readiness.engineering.units import ML_PER_L, enough, from_ml, shown, shown_pair
 from readiness.reports.verdicts import DutyFacts, word
@@ -163,13 +162,6 @@ def reason(answer: r.Answer, system: System) -> str:
     """Why a duty is not ready, in a few words: the worst of what was found, each thing once."""
     worst = [each for each in answer.deficiencies if each.severity == answer.status]
     return ", ".join(dict.fromkeys(few_words(each, answer, system) for each in worst))
-
-
-def given_back(each: r.Deficiency) -> r.Deficiency:
-    """A kept deficiency with the half millionth that keeping it may have cost, so that 95 gpm is not told as 94.9."""
-    lost = 0.5 * 10**-PLACES
-    measured = None if each.measured is None else each.measured + lost
-    return each._replace(measured=measured, required=None if each.required is None else each.required - lost)
 
 
 def few_words(each: r.Deficiency, answer: r.Answer | None, system: System) -> str:

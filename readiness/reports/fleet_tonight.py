@@ -29,7 +29,7 @@ from django.db.models import (
 
 from readiness.engineering.deficiencies import System, sentence
 from readiness.models import Assessment, Check, Deficiency, Department, Unit
-from readiness.reports.duty_figures import DutyFigures, duty_figures, few_words, given_back
+from readiness.reports.duty_figures import DutyFigures, duty_figures, few_words
 from readiness.reports.remembered import Remembered
 from readiness.reports.verdicts import Kept, marked, read_kept
 
@@ -276,7 +276,7 @@ def worked(assessment: Assessment, system: System) -> _Worked | None:
 def _told(kept: Kept, system: System) -> tuple[str, ...]:
     """What is wrong, worst first; notes are for the unit's own page."""
     every = [each for each in kept.verdict.deficiencies if each.severity != "note"]
-    return tuple(sentence(given_back(each), system) + (" (accepted)" if each.accepted else "") for each in every)
+    return tuple(sentence(each, system) + (" (accepted)" if each.accepted else "") for each in every)
 
 
 def _own_reasons(kept: Kept, system: System) -> tuple[str, ...]:

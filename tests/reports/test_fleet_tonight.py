@@ -7,10 +7,12 @@ from itertools import product
 
 import pytest
 
+from readiness.engineering.deficiencies import sentence
+from readiness.engineering.freezing import plain
 from readiness.engineering.records import Answer
 from readiness.engineering.records import Deficiency as Found
 from readiness.models import Assessment, Deficiency, Inputs, Role, Unit
-from readiness.reports.duty_figures import duty_figures, given_back, need_bar
+from readiness.reports.duty_figures import duty_figures, need_bar
 from readiness.reports.fleet_tonight import FleetRows, count_units, units_tonight
 from readiness.reports.forecasts import coming_falls
 from readiness.reports.remembered import Remembered
@@ -146,12 +148,13 @@ def test_the_bar_s_scale_is_the_greatest_of_the_three():
     assert need_bar(Answer(1, "spill", "not_ready", ())) is None
 
 
-def test_what_keeping_cost_is_given_back():
-    """95 gpm = 359.61411948 L/min by the definition of the gallon, kept as 359.614119."""
-    kept = Found("rate_short", ("duty", 1), "not_ready", 359.614119, 454.249414, "flow")
-    again = given_back(kept)
-    assert again.measured >= 95 * 3.785411784
-    assert again.required <= 120 * 3.785411784
+def test_keeping_costs_no_figure():
+    """95 gpm is 359.614 119 48 L/min: what an assessment keeps of it still reads 95.0, and a limit of a day a day."""
+    flows = plain(359.61411948), plain(454.24941408)
+    kept = Found("rate_short", ("duty", 1), "not_ready", *flows, "flow", words="x")
+    assert "95.0 gpm of 120.0 gpm" in sentence(kept, "us")
+    late = Found("check_overdue", ("unit", 1), "unverified", 11.0, plain(1.0), "days", words="Engine 7")
+    assert sentence(late, "us").endswith("11 days ago; the limit is 1 day.")
 
 
 def test_the_days_on_which_answers_fall(cast):

@@ -1,5 +1,5 @@
 import pytest
-from django.db import connection
+
 from readiness.actions import movements
 from readiness.actions.clock import SYSTEM_CLOCK
 from readiness.actions.drafts import new_id

@@ -516,7 +516,7 @@ class Headers(Hostile):
             assert Client().get(f"/static/{path}").status_code == 404
 
 
-# -- what is typed to be read by others ----------------------------------------------------------------------------------
+# -- what is typed to be read by others --------------------------------------------------------------------------------
 
 TEXT = "=\"'><zzz onx=1>"  # leaves an attribute, opens an element, begins a formula
 
@@ -597,7 +597,7 @@ class Typed(TestCase):
         assert mail.outbox[0].message()["Subject"].count("\n") == 0
 
 
-# -- what is uploaded ----------------------------------------------------------------------------------------------------
+# -- what is uploaded --------------------------------------------------------------------------------------------------
 
 
 def _zip(**parts: bytes) -> bytes:
