@@ -35,6 +35,7 @@ MIDDLEWARE = [
     "readiness.web.middleware.Headers",  # first, so that no answer leaves without them
     "django.middleware.security.SecurityMiddleware",
     "readiness.web.middleware.StaticFiles",
+    "readiness.web.middleware.PlainText",
     "readiness.web.middleware.UploadLimit",  # before anything reads the body
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",

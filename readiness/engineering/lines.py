@@ -138,7 +138,7 @@ def _laid(line: Line, flow_lpm: float, policy: Policy, faults: list[Deficiency],
 def _say_limit(drawn: LineDraw, inlet_kpa: float, say: Say) -> None:
     if say is None:
         return
-    numbers = (("inlet", inlet_kpa, "kPa"), ("share of inlet", 100 * drawn.share, "%"))
+    numbers = (("inlet", inlet_kpa, "kPa"), ("limit of inlet", 100 * drawn.limit_kpa / inlet_kpa, "%"))
     say(
         "Back-pressure limit",
         "plate, else share × inlet",

@@ -290,7 +290,10 @@ class OwnSeveral(_SomeOf, OfHere):
 
     def clean(self, value: Any) -> Any:
         """The records."""
-        return tuple(super().clean(value))
+        try:
+            return tuple(super().clean(value))
+        except OverflowError as error:  # a number that no column of the database holds
+            raise ValidationError(self.error_messages["invalid_choice"], code="invalid_choice") from error
 
 
 class RigField(forms.ChoiceField, OfHere):
@@ -302,6 +305,7 @@ class RigField(forms.ChoiceField, OfHere):
 
     def settle(self, here: Here | None) -> None:
         """The department's own, in use."""
+        self.owners = {}  # of this form alone: Django copies a field shallowly, so the first dictionary is everybody's
         if here is None:
             return
         groups = []

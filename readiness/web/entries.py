@@ -144,6 +144,7 @@ class OwnerField(forms.ChoiceField, OfHere):
 
     def settle(self, here: Here | None) -> None:
         """The department's own, those first that people look for most."""
+        self.owners = {}  # of this form alone: Django copies a field shallowly, so the first dictionary is everybody's
         groups: list[tuple[str, list[tuple[str, str]]]] = []
         if here is not None:
             stations = rows(Station, here).filter(closed_on__isnull=True)

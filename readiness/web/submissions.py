@@ -56,11 +56,20 @@ class HeldTable(Table):
         return self.render_sent_by(record)
 
 
+SAID_FIRST = ("container", "source", "target", "volume", "account", "lot", "concentrate", "station", "unit", "vehicle")
+
+
 def said(body: Any) -> list[tuple[str, str]]:
     """A body by its fields, in words."""
     if not isinstance(body, dict):
         return [("body", json.dumps(body))]
-    return [(str(name).replace("_", " "), _value(value)) for name, value in body.items() if value not in ("", None, [])]
+    filled = {str(name): value for name, value in body.items() if value not in ("", None, [])}
+    return [(name.replace("_", " "), _value(filled[name])) for name in sorted(filled, key=_as_people_say_it)]
+
+
+def _as_people_say_it(name: str) -> tuple[int, str]:
+    """What it is about first; the database may keep the fields of a body in any order."""
+    return (SAID_FIRST.index(name) if name in SAID_FIRST else len(SAID_FIRST)), name
 
 
 def _value(value: Any) -> str:

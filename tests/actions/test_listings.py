@@ -133,3 +133,13 @@ def test_a_fuel_that_a_plan_names_is_not_retired(cast):
     rigged.duty.retired_on = D0
     rigged.duty.save()
     assert FUELS.retire(desk(cast), own).retired_on == D0
+
+
+def test_a_listing_that_was_withdrawn_counts_no_more(cast):
+    rig = Rigged(cast)
+    assert rig.status() == "ready"
+    withdrawn = LISTINGS.retire(desk(cast), Listing.objects.get(concentrate=cast.ar))
+    assert rig.status() == "not_ready"
+    assert rig.open_codes() == {"not_listed"}
+    LISTINGS.bring_back(desk(cast), withdrawn)
+    assert rig.status() == "ready"

@@ -9,6 +9,7 @@ import pytest
 
 from readiness.actions import movements
 from readiness.actions.change_overs import change_over
+from readiness.actions.clock import StoppedClock
 from readiness.actions.drafts import MarkAs, Refused, SameIdOtherBody, new_id
 from readiness.actions.lots import recall
 from readiness.actions.movements import Entry
@@ -328,7 +329,8 @@ def test_a_change_over_moves_the_unit_and_its_loose_gear_and_leaves_the_tank(
     chief = cast.acting(Role.CHIEF)
     change_over(cast.department, unit=cast.unit, vehicle=cast.vehicle, acting=chief, at=SIX, clock=CLOCK)
     later = SIX + timedelta(hours=1)
-    change_over(cast.department, unit=cast.unit, vehicle=cast.spare_vehicle, acting=chief, at=later, clock=CLOCK)
+    then = StoppedClock(later)
+    change_over(cast.department, unit=cast.unit, vehicle=cast.spare_vehicle, acting=chief, at=later, clock=then)
     now = Assignment.objects.get(unit=cast.unit, to_at__isnull=True)
     assert now.vehicle == cast.spare_vehicle
     assert Assignment.objects.get(vehicle=cast.vehicle).to_at == later
@@ -336,6 +338,8 @@ def test_a_change_over_moves_the_unit_and_its_loose_gear_and_leaves_the_tank(
     tank.refresh_from_db()
     assert (pail.place.unit, tank.place.vehicle) == (cast.unit, cast.vehicle)
     assert Change.objects.filter(action="change over").count() == 2
+    with pytest.raises(Refused, match="2026-06-15 07:00 UTC was read, which lies in the future"):
+        change_over(cast.department, unit=cast.unit, vehicle=cast.vehicle, acting=chief, at=later, clock=CLOCK)
     with pytest.raises(Refused, match="Engine 1 runs on vehicle 209 already"):
         change_over(cast.department, unit=cast.unit, vehicle=cast.spare_vehicle, acting=chief, clock=CLOCK)
     with pytest.raises(NotAllowed):

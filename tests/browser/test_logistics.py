@@ -12,8 +12,9 @@ from openpyxl import Workbook, load_workbook
 def test_a_pail_is_found_by_its_label_code(visit: Any, server: Any, device: str) -> None:
     officer = visit(server, "logistics", device=device)
     officer.follow("Stock", officer.page.get_by_role("navigation", name="Pages"))
-    officer.field("Label code, lot, unit or shop number").fill("p-0101")
-    officer.press("Find")
+    box = officer.page.get_by_role("search", name="Find a container, lot, unit or vehicle")
+    box.get_by_role("searchbox").fill("p-0101")
+    officer.go_by(box.get_by_role("button", name="Find"))
     assert re.fullmatch(r"/containers/\d+/", officer.path)
     assert officer.text("h1").startswith("P-0101")
     assert "5.00 gal" in officer.text()

@@ -182,7 +182,7 @@ DOORS: dict[str, Door] = {
     "changes": Door(Way(STOCK)),
     "reference": seen(),
     **reference("concentrate", "concentrates"),
-    **reference("listing", "listings"),
+    **reference("listing", "listings", retire=302),
     **reference("fuel", "fuels", retire=409),  # a duty names it
     **reference("compatibility_group", "compatibility_groups"),
     **reference("duty", "duties", retire=302),

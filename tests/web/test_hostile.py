@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import re
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 from urllib.parse import urlencode, urlsplit
 from uuid import uuid4
@@ -84,6 +84,15 @@ POISONS = (
 )
 
 
+EACH = 7  # mixtures of a form: fields of a kind are many, so every kind of field gets every poison
+
+
+def mixtures(names: Sequence[str]) -> Iterator[dict[str, str]]:
+    """Every name with another poison, several times over."""
+    for first in range(EACH):
+        yield {name: POISONS[(n + first * len(POISONS) // EACH) % len(POISONS)] for n, name in enumerate(names)}
+
+
 class Hostile(TestCase):
     """One department in Chicago's time, so that no moment is its own UTC, and another one."""
 
@@ -142,9 +151,9 @@ class WhatIsSentByHand(Hostile):
             address = self.near.address(name)
             for form in forms_of(client.get(address)).values():
                 names |= set(form.fields)
-            for poison in POISONS:
-                status = client.get(address, dict.fromkeys(names, poison)).status_code
-                assert status in (200, 302, 410), (address, poison, status)
+            for mixed in mixtures(sorted(names)):
+                status = client.get(address, mixed).status_code
+                assert status in (200, 302, 410), (address, mixed, status)
 
     def test_sorting_goes_by_columns_of_the_table_only(self):
         client = self.chief()
@@ -153,15 +162,15 @@ class WhatIsSentByHand(Hostile):
                 assert client.get(reverse(name), {"sort": sort}).status_code == 200
 
     def test_nothing_that_is_typed_is_an_error(self):
-        """Every form, every field at once: nothing of it is kept, unless it is a text that may stand there."""
+        """Every form, every field at once."""
         client = self.chief()
         for name in sorted(FILLED):
             address, posted = filled(client, self.near, name)
             fields = _fields(client, self.near, name)
-            for poison in POISONS:
+            for mixed in mixtures(fields):
                 with undone():
-                    answer = client.post(address, {**posted, **dict.fromkeys(fields, poison), **_units(posted)})
-                    assert answer.status_code in (200, 302, 404), (name, poison, answer.status_code)
+                    answer = client.post(address, {**posted, **mixed, **_units(posted)})
+                    assert answer.status_code in (200, 302, 404), (name, mixed, answer.status_code)
 
     def test_nothing_that_is_typed_into_one_field_is_an_error(self):
         """The rest of the form is right, so that what is wrong gets as far as it can."""
@@ -169,11 +178,10 @@ class WhatIsSentByHand(Hostile):
         for name in sorted(FILLED):
             address, posted = filled(client, self.near, name)
             for field in _fields(client, self.near, name):
-                for _ in range(3):  # each field gets some of them, all fields together get all of them many times
-                    turn = (turn + 1) % len(POISONS)
-                    with undone():
-                        answer = client.post(address, {**posted, field: POISONS[turn]})
-                        assert answer.status_code in (200, 302, 404), (name, field, POISONS[turn])
+                turn = (turn + 1) % len(POISONS)  # all fields together get all of them many times
+                with undone():
+                    answer = client.post(address, {**posted, field: POISONS[turn]})
+                    assert answer.status_code in (200, 302, 404), (name, field, POISONS[turn])
 
     def test_what_a_form_does_not_have_is_not_set(self):
         """Names of columns beside the fields: of another department, of rights, of the record's own number."""
@@ -583,7 +591,7 @@ class Typed(TestCase):
             for sheet in book:
                 for cell in (cell for row in sheet.iter_rows() for cell in row):
                     assert cell.data_type != "f", (name, cell.coordinate)
-                    if isinstance(cell.value, str) and cell.value[:1] in "=+-@\t\r":
+                    if str(cell.value or "x")[:1] in "=+-@\t\r" and isinstance(cell.value, str):
                         assert cell.quotePrefix, (name, cell.value)
                         texts += 1
             assert not re.search(r"[\r\n\"]", answer["Content-Disposition"].replace('"', "", 2))

@@ -221,7 +221,7 @@ def test_every_form_is_filled_in_somewhere():
 
 
 VERBS = ("add", "change")
-RETIRABLE = ("fuel", "duty", "unit", "vehicle", "foam_line", "station")
+RETIRABLE = ("listing", "fuel", "duty", "unit", "vehicle", "foam_line", "station", "listing")
 
 
 # -- another department's numbers and names ----------------------------------------------------------------------------
