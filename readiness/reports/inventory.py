@@ -133,9 +133,12 @@ def class_b(kind: str) -> bool:
     return kind in KINDS and KINDS[kind] not in NO_CLASS_B_CREDIT
 
 
-def load_inventory(department: m.Department, day: date) -> Inventory:
-    """Read and weigh every container of a department as of a day of its calendar."""
-    return _Stock(department, day).inventory()
+def load_inventory(department: m.Department, day: date, only: QuerySet[Any, Any] | None = None) -> Inventory:
+    """Read and weigh every container of a department as of a day of its calendar.
+
+    only: the ids of the containers that are asked for; the others are not read.
+    """
+    return _Stock(department, day, only).inventory()
 
 
 def _latest(rows: QuerySet[Any, Any], of: str) -> dict[int, r.Sample]:
@@ -150,8 +153,8 @@ def _latest(rows: QuerySet[Any, Any], of: str) -> dict[int, r.Sample]:
 class _Stock:
     """The tables of a department's stock, each read once."""
 
-    def __init__(self, department: m.Department, day: date) -> None:
-        self.department, self.day = department, day
+    def __init__(self, department: m.Department, day: date, only: QuerySet[Any, Any] | None) -> None:
+        self.department, self.day, self.only = department, day, only
         self.zone = ZoneInfo(department.time_zone)
         self.ends: Ends = {}
         self.policy = self._policy()
@@ -160,10 +163,20 @@ class _Stock:
         self.lots, self.labels = self._lots()
         self.parts = self._parts()
         samples = m.Sample.objects.filter(department=department, container__isnull=False)
-        self.samples = _latest(samples, "container")
+        self.samples = _latest(self._asked(samples, "container"), "container")
+        self.places = self._places()
         running = m.Assignment.objects.filter(department=department, to_at__isnull=True)
         names = running.values_list("vehicle", "unit", "unit__designation", "unit__station__name")
         self.running = {vehicle: (unit, name, station) for vehicle, unit, name, station in names}
+
+    def _asked(self, rows: QuerySet[Any, Any], container: str) -> QuerySet[Any, Any]:
+        """The rows of the containers that are asked for; container: the way to it."""
+        return rows if self.only is None else rows.filter(**{f"{container}__in": self.only}).distinct()
+
+    def _places(self) -> dict[int, m.Place]:
+        """Once each: many containers stand at one place."""
+        rows = self._asked(m.Place.objects.filter(department=self.department), "containers")
+        return {row.pk: row for row in rows.select_related("station", "unit__station", "vehicle__station")}
 
     def _policy(self) -> r.Policy:
         names = [name for name in RULES if name in r.Policy._fields]
@@ -186,8 +199,9 @@ class _Stock:
         }
 
     def _lots(self) -> tuple[dict[int, r.Lot], dict[int, GoodThrough | None]]:
-        rows = m.Lot.objects.filter(department=self.department).order_by()
-        sampled = _latest(m.Sample.objects.filter(department=self.department, lot__isnull=False), "lot")
+        rows = self._asked(m.Lot.objects.filter(department=self.department), "holdings__container").order_by()
+        samples = m.Sample.objects.filter(department=self.department, lot__isnull=False)
+        sampled = _latest(self._asked(samples, "lot__holdings__container"), "lot")
         lots: dict[int, r.Lot] = {}
         labels: dict[int, GoodThrough | None] = {}
         columns = ("id", "batch", "concentrate", "makers_date", "date_precision", "recalled_on")
@@ -205,23 +219,23 @@ class _Stock:
 
     def _parts(self) -> dict[int, list[r.Part]]:
         found: dict[int, list[r.Part]] = defaultdict(list)
-        rows = m.Holding.objects.filter(container__department=self.department).order_by("id")
+        rows = self._asked(m.Holding.objects.filter(container__department=self.department), "container").order_by("id")
         for container, lot, ml in rows.values_list("container", "lot", "ml"):
             found[container].append(r.Part(self.lots[lot], ml))
         return found
 
     def inventory(self) -> Inventory:
         """Every container that is not retired."""
-        rows = m.Container.objects.filter(department=self.department, retired_on__isnull=True)
-        rows = rows.select_related("place__station", "place__unit__station", "place__vehicle__station")
+        rows = self._asked(m.Container.objects.filter(department=self.department, retired_on__isnull=True), "pk")
         return Inventory(self.day, tuple(self._item(row) for row in rows.order_by("code")), self.products)
 
     def _item(self, row: m.Container) -> Item:
         parts = tuple(self.parts.get(row.pk, ()))
-        record = self._record(row, parts)
+        place = self.places[row.place_id] if row.place_id else None
+        record = self._record(row, parts, place)
         worth = _worth(record, hold(record, self.policy, self.ends), self.day)
         product = self.products.get(row.concentrate_id or 0)
-        where, station, unit_id, unit = self._stands(row.place)
+        where, station, unit_id, unit = self._stands(place)
         return Item(
             id=row.pk,
             code=row.code,
@@ -236,7 +250,7 @@ class _Stock:
             shares=tuple(self._share(part) for part in parts),
             where=where,
             place_id=row.place_id,
-            place=str(row.place) if row.place else OUTSIDE,
+            place=str(place) if place else OUTSIDE,
             station=station,
             unit_id=unit_id,
             unit=unit,
@@ -251,7 +265,7 @@ class _Stock:
             reading_at=row.reading_at,
         )
 
-    def _record(self, row: m.Container, parts: tuple[r.Part, ...]) -> r.Container:
+    def _record(self, row: m.Container, parts: tuple[r.Part, ...], place: m.Place | None) -> r.Container:
         read = row.reading_ml is not None and row.reading_at is not None
         return r.Container(
             id=row.pk,
@@ -267,7 +281,7 @@ class _Stock:
             diluted=row.diluted,
             sealed=row.sealed,
             opened_on=row.opened_on,
-            place_low_c=row.place.expected_low_c if row.place else None,
+            place_low_c=place.expected_low_c if place else None,
             sample=self.samples.get(row.pk),
         )
 

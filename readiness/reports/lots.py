@@ -6,6 +6,8 @@ from collections import defaultdict
 from datetime import date
 from typing import NamedTuple
 
+from django.db.models import QuerySet
+
 from readiness.engineering.dates import GoodThrough, good_through
 from readiness.models import Department, Lot, Sample
 from readiness.reports.inventory import OUTSIDE, Inventory, Item
@@ -30,8 +32,8 @@ class LotRow(NamedTuple):
     places: str
 
 
-def lots(department: Department, inventory: Inventory) -> tuple[LotRow, ...]:
-    """Every lot of a department, those that are used up too."""
+def lots(department: Department, inventory: Inventory, only: Lot | None = None) -> tuple[LotRow, ...]:
+    """Every lot of a department, those that are used up too; or one of them, if the inventory has what holds it."""
     where: dict[int, list[Item]] = defaultdict(list)
     left: dict[int, int] = defaultdict(int)
     for item in inventory.items:
@@ -42,13 +44,14 @@ def lots(department: Department, inventory: Inventory) -> tuple[LotRow, ...]:
     rows = (
         Lot.objects.filter(department=department).select_related("concentrate").order_by("concentrate__name", "batch")
     )
-    sampled = _last_samples(department)
+    rows = rows if only is None else rows.filter(pk=only.pk)
+    sampled = _last_samples(rows)
     return tuple(_row(row, left[row.pk], where[row.pk], sampled.get(row.pk)) for row in rows)
 
 
-def _last_samples(department: Department) -> dict[int, Sample]:
+def _last_samples(lots: QuerySet[Lot, Lot]) -> dict[int, Sample]:
     """The last sample of each lot, whether its answer is there or not."""
-    rows = Sample.objects.filter(department=department, lot__isnull=False).order_by("taken_on", "id")
+    rows = Sample.objects.filter(lot__in=lots.order_by().values("pk")).order_by("taken_on", "id")
     return {row.lot_id: row for row in rows if row.lot_id}
 
 

@@ -181,7 +181,7 @@ def container(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
     form = AsOfForm(request.GET if {"as_of", "known_at"} & request.GET.keys() else None, here=here)
     asked = form.cleaned_data if form.is_bound and form.is_valid() else {}
     past = history(row, as_of=asked.get("as_of"), known_at=asked.get("known_at"))
-    inventory = load_inventory(here.department, here.day)
+    inventory = load_inventory(here.department, here.day, rows(Container, here).filter(pk=row.pk).values("pk"))
     samples = rows(Sample, here).filter(container=row)
     return render(
         request,

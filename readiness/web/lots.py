@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from django_tables2 import A
 
 from readiness.actions.lots import recall as do_recall
-from readiness.models import Lot, Sample
+from readiness.models import Holding, Lot, Sample
 from readiness.reports.inventory import load_inventory
 from readiness.reports.lots import LotRow, lots
 from readiness.reports.recalls import reached
@@ -68,8 +68,9 @@ def every(request: HttpRequest, here: Here) -> HttpResponseBase:
 def lot(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
     """One lot: its dates, how much is left, every container it reached."""
     row = get(Lot.objects.select_related("concentrate"), here, pk=pk)
-    found = lots(here.department, load_inventory(here.department, here.day))
-    summary: LotRow = next(each for each in found if each.id == row.pk)
+    holding = Holding.objects.filter(lot=row).values("container")
+    found = lots(here.department, load_inventory(here.department, here.day, holding), row)
+    summary: LotRow = found[0]
     containers = reached(row)
     context = {
         "here": here,

@@ -6,14 +6,14 @@ The direction is no option: need, pails and water go "up"; usable, area and minu
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any, cast
 
 from django import template
 from django.http import QueryDict
-from django.utils.html import format_html
-from django.utils.safestring import SafeString
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString, mark_safe
 
 from readiness.engineering.units import Toward
 from readiness.web import figures, marks, moments
@@ -39,6 +39,22 @@ def _define(dimension: str) -> None:
 
 for _dimension in QUANTITIES:
     _define(_dimension)
+
+
+@register.simple_tag
+def options(groups: Iterable[tuple[str | None, Iterable[Mapping[str, Any]], int]]) -> SafeString:
+    """The entries of a list, in groups where it has some, as Django's templates draw them: a template an entry would be
+    most of the time of a page with a thousand stations."""
+    return mark_safe("".join(_group(name, entries) for name, entries, _ in groups))  # noqa: S308 - of escaped parts
+
+
+def _group(name: str | None, entries: Iterable[Mapping[str, Any]]) -> str:
+    drawn = format_html_join("", '<option value="{}"{}>{}</option>\n', map(_entry, entries))
+    return format_html('<optgroup label="{}">\n{}</optgroup>\n', name, drawn) if name else drawn
+
+
+def _entry(entry: Mapping[str, Any]) -> tuple[str, str, Any]:
+    return str(entry["value"]), SafeString(" selected") if entry["selected"] else "", entry["label"]
 
 
 @register.simple_tag
