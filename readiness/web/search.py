@@ -29,7 +29,7 @@ class Hit(NamedTuple):
 @signed_in
 def search(request: HttpRequest, here: Here) -> HttpResponseBase:
     """Straight to the thing when there is one, else the list."""
-    asked = " ".join(request.GET.get("q", "").split())[:80]
+    asked = " ".join(request.GET.get("q", "").replace("\0", " ").split())[:80]  # no database takes a text with that
     found = hits(here, asked) if asked else []
     exact = [hit for hit in found if hit.exact]
     if len(exact) == 1 or len(found) == 1:

@@ -7,8 +7,7 @@
 2. The chief's requests go through Django's test client in one process: middleware, view, database and template are in
    the figures; network, packing, the serving program and the browser are not.
 3. The pages take turns, the stock list by itself after them. Each is asked three times before it is timed, as by a
-server
-   that has been up for a minute.
+   server that has been up for a minute.
    The fleet page is timed twice: the same first page, and another page of the list each time. Units change each time.
 4. Statements are counted in requests of their own, so that counting slows nothing that is timed.
 

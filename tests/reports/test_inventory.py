@@ -13,8 +13,9 @@ from readiness.actions.evidence import record_sample
 from readiness.actions.lots import recall
 from readiness.actions.movements import Entry
 from readiness.engineering.dates import GoodThrough
-from readiness.models import Assignment, Container, Role
+from readiness.models import Assignment, Container, Holding, Role
 from readiness.reports.inventory import Item, load_inventory
+from readiness.reports.lots import lots
 from tests.cast import CLOCK, D0, PAIL_ML, SIX, Cast, LotFactory
 
 pytestmark = pytest.mark.django_db
@@ -127,3 +128,23 @@ def test_the_queries_do_not_grow_with_the_stock(cast):
     for _ in range(5):
         filled(cast, cast.other_lot, cast.on_unit)
     assert queries() == few
+
+
+def test_some_containers_are_weighed_as_among_all(cast):
+    """Those that are asked for, in every kind of place and with samples of their own and of their lots."""
+    rows = [filled(cast, lot, place) for lot in (cast.lot, cast.other_lot) for place in (cast.store, cast.on_unit)]
+    taken = {"taken_on": D0 - timedelta(days=9), "passed": True, "acting": cast.acting(Role.CHIEF), "clock": CLOCK}
+    for earlier in range(2):  # the latest counts, however often a lot is held
+        record_sample(cast.department, lot=cast.lot, **{**taken, "taken_on": D0 - timedelta(days=30 - earlier)})
+    record_sample(cast.department, container=rows[2], **taken)
+    movements.pour(
+        entry(cast), source=rows[2], target=cast.pail(), ml=1_000
+    )  # a lot in two containers, and half a pail
+    every = {each.id: each for each in load_inventory(cast.department, D0).items}
+    for row in rows:
+        only = load_inventory(cast.department, D0, Container.objects.filter(pk=row.pk).values("pk"))
+        assert only.items == (every[row.pk],)
+    of_lot = Holding.objects.filter(lot=cast.lot).values("container")
+    found = load_inventory(cast.department, D0, of_lot)
+    assert found.items == tuple(each for each in every.values() if cast.lot.pk in {one.lot_id for one in each.shares})
+    assert lots(cast.department, found, cast.lot)[0] == lots(cast.department, load_inventory(cast.department, D0))[0]
