@@ -11,6 +11,8 @@ from contextlib import nullcontext
 from datetime import date
 from typing import NamedTuple
 
+from django.db import connection
+
 from readiness.actions.clock import SYSTEM_CLOCK, Clock, day_of, shift_change
 from readiness.actions.judging import Judged, judge_fleet, judge_units
 from readiness.actions.night_lock import one_night_at_a_time
@@ -45,7 +47,17 @@ def run_night(
     now = clock.now()
     writes = day is None or any(day == day_of(department, now) for department in every)
     with one_night_at_a_time() if writes else nullcontext():
-        return [_night_of(department, day, rebuild, clock) for department in every]
+        nights = [_night_of(department, day, rebuild, clock) for department in every]
+        if writes:
+            _count_tables()
+    return nights
+
+
+def _count_tables() -> None:
+    """Let SQLite see how large its tables have become, for its choice of indexes; PostgreSQL does so by itself."""
+    if connection.vendor == "sqlite":
+        with connection.cursor() as cursor:
+            cursor.execute("ANALYZE")
 
 
 def _night_of(department: Department, day: date | None, rebuild: bool, clock: Clock) -> NightOf:

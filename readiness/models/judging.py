@@ -81,14 +81,15 @@ class Assessment(models.Model):
         indexes = [
             models.Index(fields=["department", "day"]),
             models.Index(fields=["unit", "-at"]),
-            # The fleet page counts and filters the current assessments of thousands of units from these two alone.
+            # The fleet page counts and filters the current assessments of thousands of units from these two alone;
+            # the field of the condition is in the second because SQLite looks a row up to read it.
             models.Index(
                 fields=["department", "holds_until", "unit", "status"],
                 condition=Q(superseded_at__isnull=True),
                 name="assessment_now_by_day",
             ),
             models.Index(
-                fields=["unit", "status", "holds_until", "check_good_until", "at", "department"],
+                fields=["unit", "status", "holds_until", "check_good_until", "at", "department", "superseded_at"],
                 condition=Q(superseded_at__isnull=True),
                 name="assessment_now_by_unit",
             ),

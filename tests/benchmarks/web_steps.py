@@ -36,7 +36,10 @@ def main(answer: str, units: str, requests: str) -> None:
 
 def measured(units: int, requests: int) -> list[tuple[str, int, list[float], int, int]]:
     """(page, units, milliseconds of each request, statements, bytes) of every page."""
+    from readiness.management.serving import settle_memory
+
     fleet = _Fleet(units)
+    settle_memory()  # as the serving program does before its first request
     pages = fleet.pages()
     queries = {page: fleet.counted(make) for page, make in pages.items()}
     ready = {page: [make(n) for n in range(WARM + requests)] for page, make in pages.items()}
