@@ -54,6 +54,13 @@ MAY: dict[str, frozenset[Role]] = {
     "read the table of changes": _STOCK,
 }
 
+_IN_WORDS = {  # where the name of an action is no verb
+    "drill": "book what a drill used",
+    "line test": "record a proportioning test",
+    "sample": "record a sample",
+    "workbook": "take in a workbook",
+}
+
 
 def role_in(user: User, department: Department) -> Role | None:
     """The person's role in the department, or None for an outsider."""
@@ -74,4 +81,4 @@ def require(acting: Acting, department: Department, action: str) -> None:
     if role is None or role not in MAY[action]:
         allowed = ", ".join(sorted(each.label for each in MAY[action]))
         has = f"as {role.label} you" if role else "you"
-        raise NotAllowed(f"To {action} is for: {allowed}; {has} may not.")
+        raise NotAllowed(f"To {_IN_WORDS.get(action, action)} is for: {allowed}; {has} may not.")

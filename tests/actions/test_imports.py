@@ -647,7 +647,7 @@ def test_who_may_send_a_workbook(cast: Cast) -> None:
     rows = small()
     before = every_row()
     for role in (Role.CREW, Role.OFFICER, Role.INSTRUCTOR, Role.OBSERVER):
-        with pytest.raises(NotAllowed, match="To workbook is for: chief, logistics officer"):
+        with pytest.raises(NotAllowed, match="To take in a workbook is for: chief, logistics officer"):
             send(cast.department, rows, cast.acting(role))
     stranger = cast.acting(Role.CHIEF)._replace(user=cast.outsider)
     with pytest.raises(NotAllowed):
