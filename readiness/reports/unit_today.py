@@ -84,6 +84,23 @@ class ContainerToday(NamedTuple):
     counts_for: tuple[str, ...]
 
 
+class Alike(NamedTuple):
+    """Containers that stand beside one another and differ in nothing but their label codes; `each`: any of them."""
+
+    each: ContainerToday
+    codes: tuple[str, ...]
+
+    @property
+    def count(self) -> int:
+        """How many they are."""
+        return len(self.codes)
+
+    @property
+    def counted_ml(self) -> int:
+        """What counts of them together."""
+        return self.each.counted_ml * self.count
+
+
 class TestToday(NamedTuple):
     """The last proportioning test of a line at a setting."""
 
@@ -174,7 +191,7 @@ class UnitToday(NamedTuple):
     wrong: tuple[Wrong, ...]
     notes: tuple[Wrong, ...]
     duties: tuple[DutyToday, ...]
-    containers: tuple[ContainerToday, ...]
+    containers: tuple[Alike, ...]
     lines: tuple[LineToday, ...]
     turns: tuple[ComingTurn, ...]
     history: tuple[PastAnswer, ...]
@@ -209,7 +226,7 @@ def unit_today(unit: Unit, moment: r.Moment, system: System) -> UnitToday:
         duties=tuple(
             DutyToday(each, tuple(gathered(duty.lines))) for each, duty in zip(figures, told.duties, strict=True)
         ),
-        containers=tuple(containers_today(rig, policy, moment.day, verdict)),
+        containers=tuple(alike(containers_today(rig, policy, moment.day, verdict))),
         lines=tuple(lines_today(rig, policy, moment.day)),
         turns=tuple(_turn(each, rig) for each in forecast(rig, policy, moment)),
         history=history,
@@ -357,6 +374,13 @@ def containers_today(rig: r.Rig, policy: r.Policy, day: date, verdict: r.Verdict
             out=tuple(out.get(container.id, ())),
             counts_for=tuple(_counts_for(container, held, rig, verdict)) if held and counted else (),
         )
+
+
+def alike(containers: Iterable[ContainerToday]) -> Iterable[Alike]:
+    """Nine pails of one lot as one line, as on paper; a pail that differs in anything stands by itself."""
+    for _, same in groupby(containers, key=lambda each: each._replace(id=0, code="")):
+        every = tuple(same)
+        yield Alike(every[0], tuple(each.code for each in every))
 
 
 def _known(day: date) -> date | None:
