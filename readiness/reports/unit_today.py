@@ -91,14 +91,14 @@ class Alike(NamedTuple):
     codes: tuple[str, ...]
 
     @property
-    def count(self) -> int:
+    def many(self) -> int:
         """How many they are."""
         return len(self.codes)
 
     @property
     def counted_ml(self) -> int:
         """What counts of them together."""
-        return self.each.counted_ml * self.count
+        return self.each.counted_ml * self.many
 
 
 class TestToday(NamedTuple):
