@@ -65,9 +65,9 @@ def test_containers_that_differ_in_nothing_but_their_codes_stand_on_one_line():
         (7, "P1001", "P1007"),
         (2, "P1008", "P1009"),
     ]
-    assert sum(line.manyed_ml for line in lines) == 9 * 18_927
+    assert sum(line.counted_ml for line in lines) == 9 * 18_927
     after = list(alike(aboard(COUNTY.engine_1(), 108).values()))
-    assert [(line.many, line.manyed_ml) for line in after] == [(7, 7 * 18_927), (2, 0)]
+    assert [(line.many, line.counted_ml) for line in after] == [(7, 7 * 18_927), (2, 0)]
 
 
 def test_back_pressure_of_a_lay_and_none_without_one():
