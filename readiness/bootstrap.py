@@ -79,9 +79,9 @@ def prepare(argv: list[str]) -> None:
 
 
 def run_tests(arguments: list[str]) -> NoReturn:
-    """Become pytest, in the project's folder and with this Python."""
+    """Become pytest, in the project's folder and with this Python; the whole suite on every processor."""
     os.chdir(ROOT)
-    become([sys.executable, "-m", "pytest", *arguments], dict(os.environ))
+    become([sys.executable, "-m", "pytest", *(arguments or ["-n", "auto"])], dict(os.environ))
 
 
 def say(sentence: str) -> None:

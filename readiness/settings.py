@@ -122,6 +122,8 @@ USE_I18N = False
 TIME_ZONE = "UTC"
 USE_TZ = True
 
+MEDIA_ROOT = env.str("MEDIA_ROOT", default=str(BASE_DIR / "media"))  # photos; no address leads there by itself
+
 STATIC_URL = "static/"
 WHITENOISE_ALLOW_ALL_ORIGINS = False
 STATIC_ROOT = BASE_DIR / "staticfiles"

@@ -20,6 +20,7 @@ from readiness.models import (
     Department,
     Lot,
     Membership,
+    Partner,
     Place,
     Policy,
     Role,
@@ -110,6 +111,14 @@ class ContainerFactory(factory.django.DjangoModelFactory):
     code = factory.Sequence(lambda n: f"C{n:04}")
     kind = "pail"
     capacity_ml = PAIL_ML
+
+
+class PartnerFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Partner
+
+    department = factory.SubFactory(DepartmentFactory)
+    name = factory.Sequence(lambda n: f"Partner County {n}")
 
 
 class Cast:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from django.test import TransactionTestCase
+from django.test import TransactionTestCase, override_settings
 
 from readiness.models import triggers
 
@@ -14,6 +14,13 @@ from readiness.models import triggers
 @pytest.fixture(autouse=True)
 def _cheap_passwords(settings: Any) -> None:
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _photos_elsewhere(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Pictures that tests keep go to a folder of their own."""
+    with override_settings(MEDIA_ROOT=str(tmp_path_factory.mktemp("media"))):
+        yield
 
 
 @pytest.fixture(autouse=True, scope="session")

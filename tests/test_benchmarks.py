@@ -70,3 +70,14 @@ def test_medians_and_ratio():
 
 def one(_: object) -> int:
     return 1
+
+
+def test_the_benchmark_of_taking_a_handed_over_sheet_prints_every_row(tmp_path: Path):
+    file = tmp_path / "rows.json"
+    sizes = ["--rows", "20", "--repeats", "1", "--json", str(file), "--folder", str(tmp_path)]
+    command = [sys.executable, "-m", "tests.benchmarks.handed_over_taking", *sizes]
+    done = subprocess.run(command, cwd=ROOT, env=os.environ, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    rows = json.loads(file.read_text(encoding="utf-8"))["rows"]
+    assert {row["work"]: row["count"] for row in rows} == {"map": 20, "map and take in": 20}
+    assert list(tmp_path.iterdir()) == [file], "its database is removed"

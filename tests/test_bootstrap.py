@@ -147,6 +147,10 @@ def test_tests_are_installed_once_and_run_by_pytest_in_the_projects_folder(made)
     assert second.stderr == plain.stderr == ""
 
 
+def test_the_whole_suite_runs_on_every_processor(made):
+    assert manage(made, "test").stdout.endswith(f"{made} -n auto\n")
+
+
 def test_changed_list_of_packages_is_installed_again_but_not_for_changed_settings_of_tools(made):
     (made / "pyproject.toml").write_text(PYPROJECT + "[tool.ruff]\nline-length = 120\n")
     assert manage(made, "check").stderr == ""

@@ -224,8 +224,8 @@ def _refuse_unlike(path: Path, apps: Any) -> None:
     lines = lines_of(path)
     head = head_of(lines, path)
     known = {model.__name__: model for model in tables(apps)}
-    for name, _, table in _tables(lines, path, head):
-        for was, put in zip_longest(table, rows(known[name])):
+    for name, names, table in _tables(lines, path, head):
+        for was, put in zip_longest(table, rows(known[name], names)):
             if was != json.loads(line(put)):  # not the bytes: PostgreSQL gives the keys of an object in its own order
                 raise NotRestored(f"A row of {name} came back otherwise than it was written: nothing was kept.")
 

@@ -12,8 +12,10 @@ from uuid import UUID
 from django.db import connection
 from django.db.models import Max
 
+from readiness.actions.away import away, refuse_draw, refuse_filling, refuse_move
 from readiness.actions.clock import calendar_day_of
 from readiness.actions.drafts import Draft, Draw, Line, MarkAs, Move, Refused
+from readiness.actions.inserting import insert
 from readiness.engineering.lots import draw_in_proportion
 from readiness.engineering.units import tolerance_ml
 from readiness.engineering.wording import volume_text
@@ -29,6 +31,7 @@ from readiness.models import (
     Relocation,
 )
 from readiness.models.movements import Account, Mark
+from readiness.models.organisation import PLACE_NAMED_BY
 from readiness.reports.recounts import mark_of
 
 BATCH = 500
@@ -40,6 +43,8 @@ class LotFacts(NamedTuple):
     concentrate: int
     concentrate_name: str
     name: str
+    kind: str
+    pfas: str
 
 
 class State:
@@ -91,11 +96,15 @@ class Book:
 
     def apply(self, draft: Draft) -> None:
         """Do what the draft says to the states, or raise Refused."""
+        if draft.corrects is None:
+            self._refuse_retired(draft)
         lines = list(draft.lines)
         for draw in draft.draws:
             self._open(draft, draw.source)
             lines += self._drawn(draft, draw)
         lines = self._fitted(lines)
+        if draft.corrects is None:
+            self._refuse_away(lines)
         for line in lines:
             self._pour(draft, line)
         for n, line in enumerate(lines, 1):
@@ -105,11 +114,8 @@ class Book:
         marked_before = len(self.markings)
         for mark in draft.marks:
             self._mark(draft, mark)
-        if not (lines or draft.moves or draft.marks):
-            raise Refused("This entry says nothing: name a volume, a place or a mark.")
         if not (lines or draft.moves or len(self.markings) > marked_before):
-            marked = ", ".join(str(self.state(container).row) for container in sorted(draft.containers))
-            raise Refused(f"{marked} is marked like that by the book already: nothing was changed.")
+            self._refuse_nothing(draft)
         for container in draft.containers:
             self._one_concentrate(self.state(container))
             self.states[container].touched += 1
@@ -120,6 +126,39 @@ class Book:
         if found is None:
             raise Refused(f"There is no container number {container} in {self.department}.")
         return found
+
+    def _place(self, container: int) -> Place | None:
+        return self.places.get(self.state(container).row.place_id or 0)
+
+    def _refuse_nothing(self, draft: Draft) -> None:
+        """An entry that changes nothing is a mistake of whoever made it."""
+        if not draft.marks:
+            raise Refused("This entry says nothing: name a volume, a place or a mark.")
+        marked = ", ".join(str(self.state(container).row) for container in sorted(draft.containers))
+        raise Refused(f"{marked} is marked like that by the book already: nothing was changed.")
+
+    def _refuse_retired(self, draft: Draft) -> None:
+        """What left the book for good stays out of it, until the entry that took it out is corrected."""
+        for container in sorted(draft.containers):
+            row = self.state(container).row
+            if row.retired_on:
+                raise Refused(f"{row} left the book on {row.retired_on}: correct the entry that took it out first.")
+
+    def _refuse_away(self, lines: Sequence[Line]) -> None:
+        """Nothing goes out of or into what is in transit, lent or on a take-back pallet, but what may."""
+        for line in lines:
+            if isinstance(line.where, Account) or line.lot not in self.lots:
+                continue
+            row, place = self.state(line.where).row, self._place(line.where)
+            if not away(place):
+                continue
+            if line.ml > 0:
+                refuse_filling(row, place, self.lots[line.lot])
+                continue
+            for other in lines:
+                if other.lot == line.lot and other.ml > 0:
+                    to = other.where if isinstance(other.where, Account) else self._place(other.where)
+                    refuse_draw(row, place, to)
 
     def _shown(self, ml: int) -> str:
         return volume_text(ml, self.department.units)
@@ -262,6 +301,9 @@ class Book:
             )
         if move.to_place is not None and move.to_place not in self.places:
             raise Refused(f"There is no place number {move.to_place} in {self.department}.")
+        if draft.corrects is None:
+            held = [self.lots[lot] for lot in state.holdings]
+            refuse_move(row, self.places.get(row.place_id or 0), self.places.get(move.to_place or 0), held)
         row.place_id = move.to_place
         state.moved_at = draft.happened_at
         self.relocations.append(
@@ -276,7 +318,10 @@ class Book:
     def _where(self, place: int | None) -> str:
         if place is None:
             return "outside the book"
-        return f"at {self.places[place]}" if place in self.places else "at another place"
+        if place not in self.places:
+            return "at another place"
+        known = self.places[place]
+        return str(known) if known.transfer_id or known.partner_id else f"at {known}"
 
     def _mark(self, draft: Draft, mark: MarkAs) -> None:
         state = self.state(mark.container)
@@ -332,9 +377,9 @@ class Book:
         touched = [state for state in self.states.values() if state.touched]
         self._write_holdings(touched)
         _write_containers(touched)
-        MovementLine.objects.bulk_create(self.lines, batch_size=BATCH)
-        Relocation.objects.bulk_create(self.relocations, batch_size=BATCH)
-        Marking.objects.bulk_create(self.markings.values(), batch_size=BATCH)
+        insert(self.lines)
+        insert(self.relocations)
+        insert(self.markings.values())
 
     def _write_holdings(self, touched: Iterable[State]) -> None:
         gone, kept, new = [], [], []
@@ -351,7 +396,7 @@ class Book:
                 cursor.executemany(f"DELETE FROM {table} WHERE container_id = %s AND lot_id = %s", gone)
             if kept:
                 cursor.executemany(f"UPDATE {table} SET ml = %s WHERE container_id = %s AND lot_id = %s", kept)
-        Holding.objects.bulk_create(new, batch_size=BATCH)
+        insert(new)
 
 
 def _trimmed(lines: list[Line], container: int, over: int) -> list[Line] | None:
@@ -418,20 +463,20 @@ def _lots(department: Department, drafts: Sequence[Draft], states: Collection[St
     found: dict[int, LotFacts] = {}
     for start in range(0, len(ids), BATCH):
         rows = Lot.objects.filter(department=department, id__in=ids[start : start + BATCH])
-        for pk, batch, concentrate, name in rows.values_list("id", "batch", "concentrate", "concentrate__name"):
-            found[pk] = LotFacts(concentrate, name, batch)
+        columns = ("id", "concentrate", "concentrate__name", "batch", "concentrate__kind", "concentrate__pfas")
+        found.update((pk, LotFacts(*facts)) for pk, *facts in rows.values_list(*columns))
     return found
 
 
 def _places(department: Department, drafts: Sequence[Draft], states: Mapping[int, State]) -> dict[int, Place]:
-    """Every place that a move names, and where the moved containers stand now."""
+    """Every place that a move names, and where the containers stand now."""
     moves = [move for draft in drafts for move in draft.moves]
-    here = [states[move.container].row.place_id for move in moves if move.container in states]
+    here = [state.row.place_id for state in states.values()]
     ids = sorted({place for place in [*here, *(move.to_place for move in moves)] if place is not None})
     found: dict[int, Place] = {}
     for start in range(0, len(ids), BATCH):
         rows = Place.objects.filter(department=department, id__in=ids[start : start + BATCH])
-        found.update((place.pk, place) for place in rows.select_related("station", "unit", "vehicle"))
+        found.update((place.pk, place) for place in rows.select_related(*PLACE_NAMED_BY))
     return found
 
 

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 
 from django.db.models import Model
 
+from readiness.actions.inserting import insert
 from readiness.actions.permissions import Acting
 from readiness.models import Change, Department
 
@@ -23,8 +24,8 @@ class Changed(NamedTuple):
 
 def record_changes(department: Department | None, acting: Acting, at: datetime, changes: Iterable[Changed]) -> None:
     """Append a row for each change, in the caller's transaction."""
-    Change.objects.bulk_create(
-        (
+    insert(
+        [
             Change(
                 department=department,
                 at=at,
@@ -36,6 +37,5 @@ def record_changes(department: Department | None, acting: Acting, at: datetime, 
                 new=None if changed.new is None else dict(changed.new),
             )
             for changed in changes
-        ),
-        batch_size=1000,
+        ]
     )

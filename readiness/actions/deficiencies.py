@@ -12,6 +12,7 @@ from readiness.actions.clock import SYSTEM_CLOCK, Clock, calendar_day_of
 from readiness.actions.drafts import Refused
 from readiness.actions.permissions import Acting, require, role_in
 from readiness.models import Deficiency, Department, User
+from readiness.reports.deficiencies import RAISED
 
 
 def assign_deficiency(
@@ -40,6 +41,8 @@ def assign_deficiency(
 
 
 def _check(department: Department, row: Deficiency, owner: User | None, due_on: date | None, today: date) -> None:
+    if row.subject_kind == RAISED:
+        raise Refused("It was raised by hand: name who sees to it on its own page.")
     if row.closed_on:
         raise Refused(f"This deficiency was cured on {row.closed_on}: there is nothing left to see to.")
     if owner is not None and role_in(owner, department) is None:

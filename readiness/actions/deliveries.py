@@ -1,4 +1,7 @@
-"""A delivery: several containers at once, of a lot that may be new, into a place; one movement."""
+"""A delivery: several containers of one lot, which may be new, into a place; one movement, and what the paper said.
+
+What a partner lends comes in the same way, from the partner's account in place of the supplier's (actions/loans.py).
+"""
 
 from __future__ import annotations
 
@@ -9,27 +12,63 @@ from django.db import transaction
 
 from readiness.actions.changes import Changed, record_changes
 from readiness.actions.drafts import Line, MarkAs, Move, Refused
+from readiness.actions.keeping import Desk
 from readiness.actions.ledger import Posted
 from readiness.actions.movements import Entry
 from readiness.actions.permissions import require
 from readiness.actions.places import Owner, place_at
+from readiness.actions.supply import came_by_delivery
 from readiness.engineering.dates import GoodThrough
+from readiness.engineering.prices import minor_per_liter, minor_per_liter_of
 from readiness.engineering.units import tolerance_ml
 from readiness.engineering.wording import volume_text
-from readiness.models import Concentrate, Container, Lot, Place
+from readiness.models import Concentrate, Container, Lot, Partner, Place
+from readiness.models import Delivery as Kept
+from readiness.models.deliveries import PricePer
 from readiness.models.movements import Account, Mark, MovementKind
 
 
 class NewLot(NamedTuple):
-    """A batch that the book does not know yet."""
+    """A batch that the book does not know yet: what its label says, and when it was made."""
 
     concentrate: Concentrate
     batch: str
     label: GoodThrough | None
+    made: GoodThrough | None = None
+
+
+class Price(NamedTuple):
+    """A price as it stands on the paper, in hundredths of a currency."""
+
+    minor: int
+    per: PricePer
+    currency: str
+
+    def minor_per_l(self, each_ml: int) -> int:
+        """What a liter costs, in hundredths; each_ml: what is in a container."""
+        if self.per is PricePer.CONTAINER:
+            return minor_per_liter(self.minor, each_ml)
+        return minor_per_liter_of(self.minor, self.per.value)
+
+
+class Paper(NamedTuple):
+    """What order, delivery note and certificate say. turned_away: containers refused at the door."""
+
+    order_reference: str = ""
+    supplier: str = ""
+    certificate: str = ""
+    ordered: int | None = None
+    turned_away: int = 0
+    price: Price | None = None
 
 
 class Delivery(NamedTuple):
-    """What came: so much in each of these containers. Kind, capacity and seal are of those that are new to the book."""
+    """What came: so much in each of these containers. Kind, capacity and seal are of those that are new to the book.
+
+    owner: where it goes; None: containers that are in the book already stay where they are.
+
+    damaged: codes among them of those that were taken in damaged; they are quarantined at once.
+    """
 
     codes: tuple[str, ...]
     each_ml: int
@@ -37,19 +76,32 @@ class Delivery(NamedTuple):
     kind: str
     capacity_ml: int
     sealed: bool
-    owner: Owner
+    owner: Owner | None
     compartment: str = ""
+    damaged: tuple[str, ...] = ()
 
 
-def receive_delivery(entry: Entry, delivery: Delivery) -> Posted:
+def receive_delivery(entry: Entry, delivery: Delivery, paper: Paper | None = None) -> Posted:
     """Take in a delivery. Containers that are in the book already are filled as they are. Raises Refused."""
     require(entry.acting, entry.department, "receive")
+    with transaction.atomic():
+        lot, posted = come_in(entry, delivery, Account.SUPPLIER)
+        if not posted.again:
+            _keep_paper(entry, delivery, lot, posted, paper or Paper())
+        return posted
+
+
+def come_in(entry: Entry, delivery: Delivery, account: Account, owner: Partner | None = None) -> tuple[Lot, Posted]:
+    """Containers come in full, from an account. owner: whose the new ones are, if not ours. Asked for by the caller."""
     _refuse_impossible(entry, delivery)
     with transaction.atomic():
-        lot = _lot(entry, delivery.lot)
-        place = place_at(entry, delivery.owner, delivery.compartment)
-        known, new = _containers(entry, delivery)
-        return _post(entry, delivery, lot, place, known, new)
+        lot = find_lot(entry, delivery.lot)
+        place = place_at(entry, delivery.owner, delivery.compartment) if delivery.owner else None
+        known, new = _containers(entry, delivery, owner)
+        homeless = [*new, *(row for row in known if row.place_id is None)]
+        if place is None and homeless:
+            raise Refused(f"No place was read, and {homeless[0]} stands nowhere yet: say where it goes.")
+        return lot, _post(entry, delivery, account, lot, place, known, new)
 
 
 def _refuse_impossible(entry: Entry, delivery: Delivery) -> None:
@@ -63,9 +115,14 @@ def _refuse_impossible(entry: Entry, delivery: Delivery) -> None:
             f"{volume_text(delivery.each_ml, units)} in each was read, and each holds "
             f"{volume_text(delivery.capacity_ml, units)} when full: check both figures."
         )
+    came = {code.casefold() for code in delivery.codes}
+    strange = [code for code in delivery.damaged if code.casefold() not in came]
+    if strange:
+        raise Refused(f"{', '.join(strange)} was read as damaged and is not among the label codes of what came.")
 
 
-def _lot(entry: Entry, asked: Lot | NewLot) -> Lot:
+def find_lot(entry: Entry, asked: Lot | NewLot) -> Lot:
+    """A lot of the book, or a new one made for what comes in. In the caller's transaction. Raises Refused."""
     if isinstance(asked, Lot):
         if asked.department_id != entry.department.pk:
             raise Refused(f"There is no such lot in {entry.department}.")
@@ -80,6 +137,8 @@ def _lot(entry: Entry, asked: Lot | NewLot) -> Lot:
         department=entry.department,
         concentrate=asked.concentrate,
         batch=asked.batch,
+        made_on=asked.made.day if asked.made else None,
+        made_precision=asked.made.precision if asked.made else "day",
         makers_date=asked.label.day if asked.label else None,
         date_precision=asked.label.precision if asked.label else "day",
     )
@@ -88,32 +147,95 @@ def _lot(entry: Entry, asked: Lot | NewLot) -> Lot:
     return made
 
 
-def _containers(entry: Entry, delivery: Delivery) -> tuple[list[Container], list[Container]]:
+def _containers(entry: Entry, delivery: Delivery, owner: Partner | None) -> tuple[list[Container], list[Container]]:
     """Those that the book knows, and those that are made now."""
     rows = Container.objects.filter(department=entry.department)
     by_code = {row.code.casefold(): row for row in rows}
     known = [by_code[code.casefold()] for code in delivery.codes if code.casefold() in by_code]
-    retired = [row.code for row in known if row.retired_on]
-    if retired:
-        raise Refused(f"{', '.join(retired)} was read: this container is retired; give the new one another label code.")
+    _take_up_again(entry, known, owner)
     new = [
-        Container(department=entry.department, code=code, kind=delivery.kind, capacity_ml=delivery.capacity_ml)
+        Container(
+            department=entry.department,
+            code=code,
+            kind=delivery.kind,
+            capacity_ml=delivery.capacity_ml,
+            partner=owner,
+        )
         for code in delivery.codes
         if code.casefold() not in by_code
     ]
     made = Container.objects.bulk_create(new)
-    changes = [Changed("make container", each, None, {"code": each.code, "kind": each.kind}) for each in made]
+    of = {"borrowed from": owner.name} if owner else {}
+    changes = [Changed("make container", each, None, {"code": each.code, "kind": each.kind, **of}) for each in made]
     record_changes(entry.department, entry.acting, entry.clock.now(), changes)
     return known, made
 
 
+def _take_up_again(entry: Entry, known: Sequence[Container], owner: Partner | None) -> None:
+    """A partner's container that went back may be borrowed again; else a code that is retired is not taken."""
+    retired = [row for row in known if row.retired_on]
+    strange = [row.code for row in retired if owner is None or row.partner_id != owner.pk]
+    if strange:
+        raise Refused(f"{', '.join(strange)} was read: this container is retired; give the new one another label code.")
+    changes = [
+        Changed("bring back container", row, {"retired_on": str(row.retired_on)}, {"retired_on": None})
+        for row in retired
+    ]
+    Container.objects.filter(pk__in=[row.pk for row in retired]).update(retired_on=None)
+    record_changes(entry.department, entry.acting, entry.clock.now(), changes)
+
+
 def _post(
-    entry: Entry, delivery: Delivery, lot: Lot, place: Place, known: Sequence[Container], new: Sequence[Container]
+    entry: Entry,
+    delivery: Delivery,
+    account: Account,
+    lot: Lot,
+    place: Place | None,
+    known: Sequence[Container],
+    new: Sequence[Container],
 ) -> Posted:
     every = [*known, *new]
     each_ml = min(delivery.each_ml, delivery.capacity_ml)  # the two may differ by what rounding costs
-    lines = [Line(Account.SUPPLIER, lot.pk, -each_ml * len(every)), *(Line(each.pk, lot.pk, each_ml) for each in every)]
-    moves = tuple(Move(each.pk, each.place_id, place.pk) for each in every if each.place_id != place.pk)
-    marks = tuple(MarkAs(each.pk, Mark.SEALED, "yes") for each in new if delivery.sealed)
+    lines = [Line(account, lot.pk, -each_ml * len(every)), *(Line(each.pk, lot.pk, each_ml) for each in every)]
+    moves = tuple(Move(each.pk, each.place_id, place.pk) for each in every if place and each.place_id != place.pk)
+    marks = [MarkAs(each.pk, Mark.SEALED, "yes") for each in new if delivery.sealed]
+    damaged = {code.casefold() for code in delivery.damaged}
+    marks += [MarkAs(each.pk, Mark.QUARANTINED, "yes") for each in every if each.code.casefold() in damaged]
     draft = entry.draft(MovementKind.RECEIVED)
-    return entry.post(draft._replace(lines=tuple(lines), moves=moves, marks=marks))
+    return entry.post(draft._replace(lines=tuple(lines), moves=moves, marks=tuple(marks)))
+
+
+def _keep_paper(entry: Entry, delivery: Delivery, lot: Lot, posted: Posted, paper: Paper) -> None:
+    price = paper.price
+    kept = Kept.objects.create(
+        department=entry.department,
+        movement_id=posted.movement_id,
+        lot=lot,
+        order_reference=paper.order_reference.strip(),
+        supplier=paper.supplier.strip(),
+        certificate=paper.certificate.strip(),
+        ordered=paper.ordered,
+        turned_away=paper.turned_away,
+        damaged=len(delivery.damaged),
+        price_minor=price.minor if price else None,
+        price_per=price.per.value if price else "",
+        currency=price.currency if price else "",
+    )
+    new = {"order": kept.order_reference, "lot": str(lot), "containers": len(delivery.codes), "ordered": kept.ordered}
+    record_changes(entry.department, entry.acting, entry.clock.now(), [Changed("receive delivery", kept, None, new)])
+    if kept.order_reference:
+        desk = Desk(entry.department, entry.acting, entry.clock)
+        came_by_delivery(desk, kept.order_reference, lot.concentrate, len(delivery.codes))
+    if price:
+        _price_lot(entry, lot, price.minor_per_l(delivery.each_ml), price.currency)
+
+
+def _price_lot(entry: Entry, lot: Lot, minor_per_l: int, currency: str) -> None:
+    """The lot's price is that of its latest delivery; the table of changes keeps what it was before."""
+    old = {"price_minor_per_l": lot.price_minor_per_l, "currency": lot.currency}
+    new = {"price_minor_per_l": minor_per_l, "currency": currency}
+    if old == new:
+        return
+    lot.price_minor_per_l, lot.currency = minor_per_l, currency
+    lot.save(update_fields=["price_minor_per_l", "currency"])
+    record_changes(entry.department, entry.acting, entry.clock.now(), [Changed("price lot", lot, old, new)])

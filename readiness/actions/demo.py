@@ -11,8 +11,10 @@ from django.db import connection, transaction
 
 from readiness.actions.clock import Clock, day_of
 from readiness.actions.demo_checks import check_everything
+from readiness.actions.demo_planning import plan_everything
 from readiness.actions.departments import make_department
 from readiness.actions.imports import Imported, import_workbook
+from readiness.actions.keeping import Desk
 from readiness.actions.permissions import OWNER
 from readiness.actions.reference import load_fuels
 from readiness.models import Department, Membership, Role, Station, User
@@ -22,6 +24,7 @@ from readiness.workbooks.template import write_rows
 NAME = "Port Ansley Fire Department"
 PASSWORD = "foam-blanket-demo"  # noqa: S105 - printed for everybody who starts the demo
 TIME_ZONE = "America/Chicago"
+DEMO_FOLDER = Path(settings.FIXTURES_DIR) / "demo"
 
 PEOPLE = (  # sign-in, name, role, station; all invented
     ("crew", "Wren", "Tallow", "WT", Role.CREW, "Quayside"),
@@ -63,6 +66,7 @@ def load_demo(clock: Clock, folder: Path | None = None) -> Loaded:
         imported = import_workbook(department, demo_workbook(department.demo_d0, folder), acting=OWNER, clock=clock)
         if imported.faults:
             raise RuntimeError("\n".join(fault.sentence for fault in imported.faults))
+        plan_everything(Desk(department, OWNER, clock), folder or DEMO_FOLDER)
         people = _people(department)
         check_everything(department, people[Role.CREW], clock)
     return Loaded(department, again=False, imported=imported)
@@ -79,7 +83,7 @@ def only_the_demo() -> None:
 
 def demo_workbook(d0: date, folder: Path | None = None) -> bytes:
     """The county as a workbook file, its dates counted from D0."""
-    return write_rows(demo_rows(folder or Path(settings.FIXTURES_DIR) / "demo", d0), "us")
+    return write_rows(demo_rows(folder or DEMO_FOLDER, d0), "us")
 
 
 def _people(department: Department) -> dict[Role, User]:

@@ -11,6 +11,7 @@ from django.utils.text import slugify
 from readiness.actions.changes import Changed, record_changes
 from readiness.actions.clock import SYSTEM_CLOCK, Clock
 from readiness.actions.drafts import Refused
+from readiness.actions.hoses import copy_published
 from readiness.actions.permissions import OWNER
 from readiness.models import Department, Policy
 
@@ -38,5 +39,6 @@ def make_department(
             name=name, slug=slug, time_zone=time_zone, day_starts_at=day_starts_at, units=units
         )
         Policy.objects.create(department=made)
+        copy_published(made)
         record_changes(made, OWNER, clock.now(), [Changed("make department", made, None, {"name": name})])
     return made

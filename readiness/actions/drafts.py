@@ -72,6 +72,7 @@ class Draft(NamedTuple):
     incident: str = ""
     corrects: UUID | None = None
     override: bool = False
+    partner: int | None = None  # the partner department whose account its lines touch
 
     @property
     def containers(self) -> set[int]:
@@ -82,8 +83,11 @@ class Draft(NamedTuple):
 
     @property
     def digest(self) -> str:
-        """A fingerprint of what it asks for, so that the same id with another body is noticed."""
-        return digest(self)
+        """A fingerprint of what it asks for, so that the same id with another body is noticed.
+
+        Without a partner it is what it was before there were partners: an entry sent again is known again.
+        """
+        return digest(self if self.partner is not None else self[:-1])
 
 
 def digest(body: object) -> str:

@@ -25,9 +25,12 @@ PROPORTIONERS: Final = frozenset(
         K.BALANCED_PRESSURE,
         K.DIRECT_INJECTION,
         K.PORTABLE_KIT,
+        K.SELF_EDUCTING_NOZZLE,
+        K.BATCH_MIX,
     }
 )
 NOZZLES: Final = frozenset({K.NOZZLE, K.SMOOTH_BORE_TIP, K.FOG_NOZZLE, K.ASPIRATING_TUBE, K.MONITOR})
+EDUCTORS: Final = frozenset({K.IN_LINE_EDUCTOR, K.BY_PASS_EDUCTOR, K.PORTABLE_KIT})
 
 
 def owner_columns(owner: Owner) -> dict[str, Any]:
@@ -119,6 +122,7 @@ class Units(Noun[Unit, UnitFacts]):
     def in_the_way(self, row: Unit) -> Iterator[str]:
         """Stock aboard."""
         yield from _carried(Container.objects.filter(place__unit=row), row)
+        yield from _on_the_way(row)
 
     def missing(self, row: Unit) -> Iterator[str]:
         """A station that was closed since."""
@@ -231,6 +235,7 @@ class Vehicles(Noun[Vehicle, VehicleFacts]):
         if runs is not None:
             yield f"{runs.unit} runs on {row}: change {runs.unit} over to another vehicle first."
         yield from _carried(Container.objects.filter(place__vehicle=row), row)
+        yield from _on_the_way(row)
         towed = list(row.tows.filter(retired_on__isnull=True))
         if towed:
             yield f"{row} tows {several(towed)}: name another tow vehicle first."
@@ -242,6 +247,12 @@ class Vehicles(Noun[Vehicle, VehicleFacts]):
     def touched(self, row: Vehicle) -> Collection[int]:
         """The unit that runs on it, and those on trailers that it tows."""
         return units_at((None, pk) for pk in (row.pk, *row.tows.values_list("id", flat=True)))
+
+
+def _on_the_way(row: Unit | Vehicle) -> Iterator[str]:
+    sent = list(row.transfers_to.filter(places__containers__isnull=False).distinct())
+    if sent:
+        yield f"What is on its way to {row}: {several(sent)}. Receive it or bring it back first."
 
 
 def _tow(tow: Vehicle, facts: VehicleFacts, row: Vehicle | None) -> Iterator[Fault]:
@@ -269,10 +280,16 @@ class ApplianceFacts(NamedTuple):
     rated_flow_lpm: float | None = None
     rating_basis: str = RatingBasis.SOLUTION
     settings_pct: tuple[int, ...] = ()
+    rated_pressure_kpa: float | None = None
+    bore_m: float | None = None
+    discharge: float | None = None
+    holds_pressure: bool = False
     rings_lpm: tuple[float, ...] = ()
     foam_feed_lpm: float | None = None
     plate_back_pressure_kpa: float | None = None
     plate_lift_m: float | None = None
+    least_flow_lpm: float | None = None
+    greatest_intake_kpa: float | None = None
     accepts_thick: bool = True
     aspirating: bool = False
     state: str = ServiceState.IN
@@ -300,6 +317,7 @@ class Appliances(Noun[Appliance, ApplianceFacts]):
         if facts.kind not in PROPORTIONERS and settings:
             read = ", ".join(percent_text(pct) for pct in settings)
             yield Fault("settings_pct", f"“{read}” was read: only a proportioner has settings; leave this empty.")
+        yield from _opening(facts)
         if row is not None:
             yield from _in_use(facts, row)
 
@@ -319,6 +337,26 @@ class Appliances(Noun[Appliance, ApplianceFacts]):
         rest = {name: value for name, value in facts._asdict().items() if name != "owner"}
         lists = {"settings_pct": list(facts.settings_pct), "rings_lpm": list(facts.rings_lpm)}
         return {**owner_columns(facts.owner), **rest, **lists}
+
+
+def _opening(facts: ApplianceFacts) -> Iterator[Fault]:
+    """What only a nozzle, or only one kind of proportioner, states; and numbers that are above nothing."""
+    discharges = facts.kind in NOZZLES or facts.kind == K.SELF_EDUCTING_NOZZLE
+    if facts.bore_m is not None and not discharges:
+        yield Fault("bore_m", f"A bore was read, which no {facts.kind} has: leave this empty.")
+    if facts.holds_pressure and not discharges:
+        yield Fault("holds_pressure", f"It was ticked, and no {facts.kind} is a nozzle: leave it unticked.")
+    if facts.discharge is not None and facts.bore_m is None:
+        yield Fault("discharge", f"“{facts.discharge:g}” was read, and no bore: state the bore, or leave this empty.")
+    elif facts.discharge is not None and not 0 < facts.discharge <= 1:
+        yield Fault("discharge", f"“{facts.discharge:g}” was read: the coefficient is above 0 and at most 1.")
+    if facts.least_flow_lpm is not None and facts.kind not in PROPORTIONERS - EDUCTORS:
+        yield Fault("least_flow_lpm", f"A flow was read, and no {facts.kind} has a least flow: leave this empty.")
+    if facts.greatest_intake_kpa is not None and facts.kind != K.AROUND_THE_PUMP:
+        yield Fault("greatest_intake_kpa", "A pressure was read: only around the pump the intake has a limit.")
+    for name in ("rated_pressure_kpa", "bore_m"):
+        if getattr(facts, name) == 0:
+            yield Fault(name, "“0” was read: it is more than 0; leave it empty where it is not known.")
 
 
 def lines_with(appliance: Appliance) -> QuerySet[FoamLine, FoamLine]:

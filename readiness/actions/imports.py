@@ -20,7 +20,7 @@ from readiness.models import Department, Submission
 from readiness.models.submissions import Outcome
 from readiness.workbooks.columns import Units
 from readiness.workbooks.reading import read_workbook
-from readiness.workbooks.rows import Fault, quoted
+from readiness.workbooks.rows import Fault, Reading, quoted
 from readiness.workbooks.sheets import SHEETS
 
 WORKBOOKS = UUID("0f6a4f52-5a6f-4a0b-b1a1-3c5e0f2e7d11")  # the name space of the ids of workbooks
@@ -64,9 +64,16 @@ def import_workbook(
 ) -> Imported:
     """Take in a workbook. Raises NotAWorkbook (a sentence) for a file that is none, NotAllowed for who may not."""
     require(acting, department, "workbook")
-    now = clock.now()
-    reading = read_workbook(data, units=_units(department), today=calendar_day_of(department, now))
-    intake = Intake(department, reading, acting, now)
+    reading = read_workbook(data, units=units_of(department), today=calendar_day_of(department, clock.now()))
+    return take_reading(department, reading, acting=acting, clock=clock, dry_run=dry_run)
+
+
+def take_reading(
+    department: Department, reading: Reading, *, acting: Acting, clock: Clock = SYSTEM_CLOCK, dry_run: bool = False
+) -> Imported:
+    """Take in rows, whole or not at all, whatever file they were read from. Raises NotAllowed for who may not."""
+    require(acting, department, "workbook")
+    intake = Intake(department, reading, acting, clock.now())
     again = False
     try:
         with transaction.atomic():
@@ -114,7 +121,8 @@ def _known_already(intake: Intake) -> bool:
     return found.exists()
 
 
-def _units(department: Department) -> Units:
+def units_of(department: Department) -> Units:
+    """The units that the department writes."""
     return "us" if department.units == "us" else "metric"
 
 

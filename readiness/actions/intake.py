@@ -15,6 +15,7 @@ from django.db.models import Model
 
 from readiness.actions.changes import Changed, record_changes
 from readiness.actions.drafts import Draft
+from readiness.actions.inserting import insert
 from readiness.actions.permissions import Acting
 from readiness.models import Department
 from readiness.workbooks.rows import Fault, Reading, Row, quoted
@@ -87,7 +88,7 @@ class Intake:
     def fault(self, row: Row, column: str, read: str, right: str) -> None:
         """Add a fault at a cell: what was read, and what would be right."""
         self.faults.append(row.fault(column, read, right))
-        self._faulty.add((row.sheet.title, row.number))
+        self._faulty.add(row.place)
         self._lost.add((row.sheet.key, _name(row)))
 
     def whole(self, row: Row) -> bool:
@@ -96,7 +97,7 @@ class Intake:
         return not self._has_fault(row) and all(value not in ("", None, ()) for value in needed)
 
     def _has_fault(self, row: Row) -> bool:
-        return (row.sheet.title, row.number) in self._faulty
+        return row.place in self._faulty
 
     def _every_row(self) -> Iterable[Row]:
         return (row for of_sheet in self.rows.values() for row in of_sheet)
@@ -139,7 +140,7 @@ class Intake:
             self.fault(row, column, quoted(row[column]), "another row says the same; each stands in one row only")
 
     def _save(self, model: type[Any], new: Sequence[Any], altered: Sequence[_Altered]) -> None:
-        model.objects.bulk_create(new, batch_size=BATCH)
+        insert(new, numbered=True)
         names = sorted({name for each in altered for name in each.old})
         if names:
             model.objects.bulk_update([each.record for each in altered], names, batch_size=BATCH)

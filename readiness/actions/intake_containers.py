@@ -107,7 +107,8 @@ def _owner(intake: Intake, row: Row) -> dict[str, Any] | None:
 
 def _places(intake: Intake, rows: Iterable[Row], owners: dict[int, dict[str, Any]]) -> dict[int, Place]:
     """The place of each row by its identity, made where the department has none like it."""
-    known = {_place_key(place): place for place in Place.objects.filter(department=intake.department)}
+    own = Place.objects.filter(department=intake.department, transfer=None, partner=None, pallet=None)
+    known = {_place_key(place): place for place in own}
     new: list[Place] = []
     found: dict[int, Place] = {}
     colder: set[int] = set()
@@ -177,7 +178,7 @@ def _draft(intake: Intake, opening: Opening) -> Draft:
         lines=tuple(each for line in into for each in (Line(Account.SUPPLIER, line.lot, -line.ml), line)),
         moves=(Move(container.pk, None, opening.place.pk),),
         marks=tuple(MarkAs(container.pk, mark, new) for mark, new in _stated_marks(row).items()),
-        reason=REASON,
+        reason=row.remark or REASON,
         override=row["condition"] == "mixed",
     )
     intake.opening[draft.id] = row

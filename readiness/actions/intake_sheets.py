@@ -8,10 +8,11 @@ from typing import Any
 from django.db.models import Q
 
 from readiness.actions.changes import Changed
+from readiness.actions.hoses import sizes_of
 from readiness.actions.intake import BATCH, Intake, Key, Wanted
-from readiness.actions.lines import SIZES, nominal_in
+from readiness.actions.lines import HOSE, nominal_in
 from readiness.engineering.percentages import percent_text
-from readiness.engineering.units import to_si
+from readiness.engineering.units import from_si, to_si
 from readiness.models import (
     Appliance,
     Assignment,
@@ -31,11 +32,12 @@ from readiness.models import (
     Unit,
     Vehicle,
 )
-from readiness.workbooks.rows import HoseLeg as HoseSize
 from readiness.workbooks.rows import Price, Rate, Row, quoted
 from readiness.workbooks.rules import folded
 
 STATES = {"in service": "in", "reserve": "reserve", "out of service": "out"}
+LEGS = {"supply_legs": "supply_hose", "legs": "hose", "wye_legs": "wye_hose"}  # fact: column
+Laid = tuple[str, float, float]  # where in the line, length [m], size [in]
 DUTY_KINDS = {"spill": "spill", "class a": "class-a", "airport": "airport"}
 
 
@@ -300,6 +302,12 @@ def take_appliances(intake: Intake) -> None:
             "kind": row["kind"],
             "rated_flow_lpm": row["rated_flow"],
             "rating_basis": row["rating_basis"] or "solution at any setting",
+            "rated_pressure_kpa": row["rated_pressure"],
+            "bore_m": row["bore"],
+            "discharge": row["discharge"],
+            "holds_pressure": bool(row["holds_pressure"]),
+            "least_flow_lpm": row["least_flow"],
+            "greatest_intake_kpa": row["greatest_intake"],
             "rings_lpm": list(row["rings"]),
             "settings_pct": list(row["settings"]),
             "foam_feed_lpm": row["foam_feed"],
@@ -337,7 +345,7 @@ def _find_of_rig(intake: Intake, sheet: str, row: Row, column: str, owners: Any)
 
 def take_lines(intake: Intake) -> None:
     """Foam lines by owner and name, with their hose."""
-    wanted, legs = [], {}
+    wanted, legs, sizes = [], {}, sizes_of(intake.department)
     for row in intake.rows["lines"]:
         owners = find_owner(intake, row)
         if owners == (None, None):
@@ -350,8 +358,9 @@ def take_lines(intake: Intake) -> None:
         present = _present(intake, row, intake.known["lines"].get(key))
         wanted.append(Wanted(row, key, _line_values(intake, row, owners, proportioner, nozzle) | present))
         _flow_known(intake, row, proportioner, nozzle)
+        _laid_out(intake, row)
         if intake.whole(row):
-            legs[key] = _nominal_legs(intake, row)
+            legs[key] = _nominal_legs(intake, row, sizes)
     intake.keep("lines", FoamLine, wanted)
     _keep_legs(intake, {intake.known["lines"][key]: hose for key, hose in legs.items() if key in intake.known["lines"]})
 
@@ -363,15 +372,35 @@ def _flow_known(intake: Intake, row: Row, proportioner: Appliance, nozzle: Appli
         intake.fault(row, "flow", "nothing", "neither nozzle nor proportioner has a rated flow: state what it flows")
 
 
-def _nominal_legs(intake: Intake, row: Row) -> list[HoseSize]:
+def _laid_out(intake: Intake, row: Row) -> None:
+    """One of inlet and pump pressure, the pump's with supply hose, and a wye with its hose."""
+    if not row.sound("pump_pressure", "inlet_pressure", "supply_hose", "wye_lines", "wye_hose"):
+        return
+    pump, lines = row["pump_pressure"], row["wye_lines"] or 1
+    if pump is not None and row["inlet_pressure"] is not None:
+        read = f"{from_si(pump, 'psi'):.4g} psi"
+        intake.fault(row, "pump_pressure", read, "state the inlet or the pump pressure; the other follows")
+    if row["supply_hose"] and pump is None:
+        right = "with supply hose the pump's pressure is stated, and not the inlet's"
+        intake.fault(row, "pump_pressure", "nothing", right)
+    if lines > 1 and not row["wye_hose"]:
+        right = f"state the hose of each of the {lines:g} lines behind the wye"
+        intake.fault(row, "wye_hose", "nothing", right)
+    if row["wye_hose"] and lines < 2:
+        intake.fault(row, "wye_lines", "nothing", "state how many like lines the wye splits it into")
+
+
+def _nominal_legs(intake: Intake, row: Row, sizes: tuple[float, ...]) -> list[Laid]:
     """Hose by its nominal size, the one the table of friction knows: 45 mm is 1¾ in."""
     legs = []
-    for leg in row["hose"] or ():
-        size = nominal_in(leg.diameter_in)
-        if size not in SIZES:
-            known = ", ".join(f"{each:g}" for each in SIZES)
-            intake.fault(row, "hose", f"a hose of {leg.diameter_in:.2f} in", f"friction is known for {known} in")
-        legs.append(leg._replace(diameter_in=size))
+    for name, part in HOSE.items():
+        for leg in row[LEGS[name]] or ():
+            size = nominal_in(leg.diameter_in, sizes)
+            if size not in sizes:
+                known = ", ".join(f"{each:g}" for each in sizes)
+                read = f"a hose of {leg.diameter_in:.2f} in"
+                intake.fault(row, LEGS[name], read, f"friction is known for {known} in")
+            legs.append((str(part), leg.length_m, round(size, 2)))
     return legs
 
 
@@ -386,6 +415,9 @@ def _line_values(intake: Intake, row: Row, owners: Any, proportioner: Any, nozzl
         "flow_lpm": row["flow"],
         "nozzle_kpa": row["nozzle_pressure"],
         "inlet_kpa": row["inlet_pressure"],
+        "pump_kpa": row["pump_pressure"],
+        "intake_kpa": row["intake_pressure"],
+        "wye_lines": row["wye_lines"] or 1,
         "appliance_loss_kpa": row["appliance_loss"] or 0.0,
         "height_m": row["height"] or 0.0,
         "lift_m": row["lift"] or 0.0,
@@ -406,20 +438,19 @@ def _present(intake: Intake, row: Row, known: FoamLine | None) -> dict[str, Any]
     return {}
 
 
-def _keep_legs(intake: Intake, stated: dict[FoamLine, Any]) -> None:
+def _keep_legs(intake: Intake, stated: dict[FoamLine, list[Laid]]) -> None:
     """The hose of a line is stated as a whole: where it differs, the old legs go and the new ones come."""
-    kept: dict[int, list[tuple[float, float]]] = defaultdict(list)
+    kept: dict[int, list[Laid]] = defaultdict(list)
     rows = HoseLeg.objects.filter(line__department=intake.department).order_by("line", "n")
-    for line, length, diameter in rows.values_list("line", "length_m", "diameter_in"):
-        kept[line].append((length, float(diameter)))
-    wanted = {line: [(leg.length_m, round(leg.diameter_in, 2)) for leg in legs or ()] for line, legs in stated.items()}
-    changed = {line: legs for line, legs in wanted.items() if kept[line.pk] != legs}
+    for line, part, length, diameter in rows.values_list("line", "part", "length_m", "diameter_in"):
+        kept[line].append((part, length, float(diameter)))
+    changed = {line: legs for line, legs in stated.items() if kept[line.pk] != legs}
     HoseLeg.objects.filter(line__in=[line for line in changed if kept[line.pk]]).delete()
     HoseLeg.objects.bulk_create(
         (
-            HoseLeg(line=line, n=n, length_m=length, diameter_in=diameter)
+            HoseLeg(line=line, n=n, part=part, length_m=length, diameter_in=diameter)
             for line, legs in changed.items()
-            for n, (length, diameter) in enumerate(legs, 1)
+            for n, (part, length, diameter) in enumerate(legs, 1)
         ),
         batch_size=BATCH,
     )

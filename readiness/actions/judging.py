@@ -15,9 +15,10 @@ from hashlib import md5
 from typing import Any, NamedTuple
 
 from django.db import connection, transaction
-from django.db.models import Max, Model, OuterRef, Q, Subquery
+from django.db.models import Max, OuterRef, Q, Subquery
 
 from readiness.actions.clock import SYSTEM_CLOCK, Clock, day_of
+from readiness.actions.inserting import insert_values
 from readiness.engineering import records as r
 from readiness.engineering.deficiencies import found
 from readiness.engineering.freezing import Scribe, plain
@@ -29,7 +30,6 @@ from readiness.reports.verdicts import AGES, ENGINE, Kept, digest, kept
 log = logging.getLogger(__name__)
 BATCH = 500
 LATER = 2_500  # assessments of a large first night in one transaction: made ready before it, written in a moment
-VALUES = 30_000  # in one statement; SQLite takes 32,766
 
 Subject = tuple[int, str, str, int]  # unit, code, kind and id of the subject: what an open deficiency is known by
 
@@ -178,21 +178,6 @@ _DEFICIENCY = (
 )
 
 
-def _insert(model: type[Model], columns: Sequence[str], rows: Sequence[Sequence[Any]], *, once: bool = False) -> None:
-    """Insert rows of values as the database takes them, many to a statement; `once`: a key that exists is left alone.
-
-    A first night opens tens of thousands of rows: an instance for each would cost more than judging them.
-    """
-    hole = f"({', '.join(['%s'] * len(columns))})"
-    start = f"INSERT INTO {model._meta.db_table} ({', '.join(columns)}) VALUES "  # noqa: S608 - our own names
-    end = " ON CONFLICT DO NOTHING" if once else ""
-    at_once = VALUES // len(columns)
-    with connection.cursor() as cursor:
-        for first in range(0, len(rows), at_once):
-            part = rows[first : first + at_once]
-            cursor.execute(f"{start}{', '.join([hole] * len(part))}{end}", [value for row in part for value in row])
-
-
 def _day(value: date | None) -> Any:
     """A date as the database takes it."""
     return connection.ops.adapt_datefield_value(value)
@@ -306,7 +291,9 @@ class _Writer:
         new = {key: each for key, each in wanted.items() if key not in open_now}
         if new:
             before = self._closed_before({key[0] for key in new})
-            _insert(Deficiency, _DEFICIENCY, [self._opened(key, each, before.get(key)) for key, each in new.items()])
+            insert_values(
+                Deficiency, _DEFICIENCY, [self._opened(key, each, before.get(key)) for key, each in new.items()]
+            )
 
     def _opened(self, key: Subject, each: r.Deficiency, before: int | None) -> tuple[Any, ...]:
         today = self.moment.day
@@ -336,8 +323,8 @@ class _Writer:
             return
         units = [each.unit for each in changed]
         Assessment.objects.filter(unit__in=units, superseded_at__isnull=True).update(superseded_at=self.at)
-        _insert(Inputs, _INPUTS, [each.inputs for each in changed], once=True)
-        _insert(Assessment, _ASSESSMENT, [each.assessment for each in changed])
+        insert_values(Inputs, _INPUTS, [each.inputs for each in changed], end="ON CONFLICT DO NOTHING")
+        insert_values(Assessment, _ASSESSMENT, [each.assessment for each in changed])
 
     def _ready(self, fleet: Fleet, rig: r.Rig, one: Kept, answer: str) -> Ready:
         inputs = self._inputs(rig, fleet.policies[self.department.pk])

@@ -118,6 +118,7 @@ class Noun(Generic[R, F]):
     name: ClassVar[str]  # "station": what the table of changes calls it
     retired: ClassVar[str] = "retired_on"  # the column that says since when it is no longer used; "": it has none
     by: ClassVar[str] = "department"  # the way to the department
+    asks: ClassVar[str] = EDIT  # what is asked of who keeps them, a name in MAY
     signed: ClassVar[frozenset[str]] = frozenset()  # numbers that may lie below zero
     model: type[R]
     facts: type[F]
@@ -181,7 +182,7 @@ class Noun(Generic[R, F]):
 
         seen: what `seen()` gave when the person looked; empty: not compared.
         """
-        require(desk.acting, desk.department, EDIT)
+        require(desk.acting, desk.department, self.asks)
         try:
             with transaction.atomic():
                 locked = self._locked(desk, row)
@@ -196,7 +197,7 @@ class Noun(Generic[R, F]):
 
     def retire(self, desk: Desk, row: R) -> R:
         """Take the record out of use as of today; it stays in the book. Raises NotKept while something needs it."""
-        require(desk.acting, desk.department, EDIT)
+        require(desk.acting, desk.department, self.asks)
         with transaction.atomic():
             locked = cast(R, self._locked(desk, row))
             since = getattr(locked, self.retired)
@@ -208,7 +209,7 @@ class Noun(Generic[R, F]):
 
     def bring_back(self, desk: Desk, row: R) -> R:
         """Take a retired record into use again."""
-        require(desk.acting, desk.department, EDIT)
+        require(desk.acting, desk.department, self.asks)
         with transaction.atomic():
             locked = cast(R, self._locked(desk, row))
             if not getattr(locked, self.retired):

@@ -20,6 +20,7 @@ from django.db import transaction
 from readiness.actions.book import BATCH, Book
 from readiness.actions.clock import CLOCK_SKEW, SYSTEM_CLOCK, Clock
 from readiness.actions.drafts import Draft, Refused, SameIdOtherBody
+from readiness.actions.inserting import insert
 from readiness.actions.judging import judge_soon, units_at
 from readiness.actions.permissions import Acting
 from readiness.models import Department, Movement
@@ -66,9 +67,7 @@ def post_many(
                 fresh.append(draft)
             posted.append(Posted(draft.id, again))
         book.write()
-        Movement.objects.bulk_create(
-            (_header(department, draft, known[draft.id], acting, now) for draft in fresh), batch_size=BATCH
-        )
+        insert([_header(department, draft, known[draft.id], acting, now) for draft in fresh])
         if judge:
             judge_soon(department, units_at(book.places_touched), because=_because(fresh), clock=clock)
     return posted
@@ -126,5 +125,6 @@ def _header(department: Department, draft: Draft, body: str, acting: Acting, now
         reason=draft.reason,
         incident=draft.incident,
         corrects_id=draft.corrects,
+        partner_id=draft.partner,
         body_sha256=body,
     )

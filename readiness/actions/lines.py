@@ -14,16 +14,18 @@ from readiness.actions.fleet_records import (
     owner_columns,
     owner_of,
 )
+from readiness.actions.hoses import sizes_of
 from readiness.actions.judging import units_at
 from readiness.actions.keeping import Desk, Fault, Noun, one_line, plain, same, taken
-from readiness.engineering.hydraulics import COEFFICIENTS
 from readiness.engineering.percentages import percent_text
 from readiness.models import Appliance, Container, FoamLine, HoseLeg, LineSource, Setup, SetupLine
 from readiness.models.containers import ContainerKind
+from readiness.models.foam_lines import LegPart
 from readiness.workbooks.rows import HoseLeg as Leg
 
 FEEDERS: Final = (ContainerKind.FIXED_TANK, ContainerKind.KIT_RESERVOIR)
-SIZES: Final = tuple(float(size) for size in COEFFICIENTS)
+HOSE: Final = {"supply_legs": LegPart.BEFORE, "legs": LegPart.LINE, "wye_legs": LegPart.WYE}  # fact: where it lies
+_MOST_WYE: Final = 6
 _METRIC: Final = 0.03  # a hose of 45 mm is one of 1¾ in: 1.2 % apart; the next sizes are 14 % apart or more
 
 
@@ -40,6 +42,11 @@ class LineFacts(NamedTuple):
     sources: tuple[Container, ...] = ()
     legs: tuple[Leg, ...] = ()
     inlet_kpa: float | None = None
+    pump_kpa: float | None = None
+    supply_legs: tuple[Leg, ...] = ()
+    wye_lines: int = 1
+    wye_legs: tuple[Leg, ...] = ()
+    intake_kpa: float | None = None
     nozzle_kpa: float | None = None
     appliance_loss_kpa: float = 0.0
     height_m: float = 0.0
@@ -61,9 +68,12 @@ class Lines(Noun[FoamLine, LineFacts]):
         converted = facts.converted_on
         if row is not None and row.proportioner_id != facts.proportioner.pk and converted == row.converted_on:
             converted = desk.today
+        sizes = sizes_of(desk.department)
+        hose: dict[str, Any] = {part: _nominal(getattr(facts, part), sizes) for part in HOSE}
         return facts._replace(
+            **hose,
             name=one_line(facts.name),
-            legs=tuple(Leg(round(leg.length_m, 6), nominal_in(leg.diameter_in)) for leg in facts.legs),
+            wye_lines=facts.wye_lines or 1,
             sources=tuple(sorted(set(facts.sources), key=lambda each: each.code)),
             appliance_loss_kpa=facts.appliance_loss_kpa or 0.0,
             height_m=facts.height_m or 0.0,
@@ -81,7 +91,8 @@ class Lines(Noun[FoamLine, LineFacts]):
         yield from _parts(facts)
         yield from _flow(facts)
         yield from _parked(facts)
-        yield from _hose(facts)
+        yield from _hose(facts, sizes_of(desk.department))
+        yield from _pressures(facts)
         yield from _sources(facts)
         if facts.converted_on and facts.converted_on > desk.today:
             read = f"“{facts.converted_on}” was read"
@@ -93,29 +104,35 @@ class Lines(Noun[FoamLine, LineFacts]):
 
     def read(self, row: FoamLine) -> LineFacts:
         """With its hose and its sources."""
-        own = set(self.names()) - {"owner", "legs", "sources"}
-        legs = tuple(Leg(leg.length_m, float(leg.diameter_in)) for leg in row.legs.order_by("n"))
+        own = set(self.names()) - {"owner", "sources", *HOSE}
+        legs = list(row.legs.order_by("n"))
+        hose: dict[str, Any] = {
+            name: tuple(Leg(leg.length_m, float(leg.diameter_in)) for leg in legs if leg.part == part)
+            for name, part in HOSE.items()
+        }
         sources = tuple(Container.objects.filter(feeds__line=row).order_by("code"))
         columns = {name: getattr(row, name) for name in own}
-        return LineFacts(**columns, owner=owner_of(row), legs=legs, sources=sources)
+        return LineFacts(**columns, **hose, owner=owner_of(row), sources=sources)
 
     def columns(self, facts: LineFacts) -> dict[str, Any]:
         """The owner as two columns; without hose and sources."""
-        apart = ("owner", "legs", "sources")
+        apart = ("owner", "sources", *HOSE)
         rest = {name: value for name, value in facts._asdict().items() if name not in apart}
         return {**owner_columns(facts.owner), **rest}
 
     def members(self, facts: LineFacts) -> dict[str, Any]:
         """Hose and sources, each as a whole."""
-        return {"hose": facts.legs, "sources": facts.sources}
+        hose = {"hose": facts.legs, "supply_hose": facts.supply_legs, "wye_hose": facts.wye_legs}
+        return {**hose, "sources": facts.sources}
 
     def put_members(self, desk: Desk, row: FoamLine, old: LineFacts | None, facts: LineFacts) -> None:
         """What is no longer stated goes from the line; what it was stands in the table of changes."""
-        if old is None or not same(plain(old.legs), plain(facts.legs)):
+        if old is None or not same(*(plain([getattr(each, part) for part in HOSE]) for each in (old, facts))):
             row.legs.all().delete()
+            laid = [(part, leg) for name, part in HOSE.items() for leg in getattr(facts, name)]
             HoseLeg.objects.bulk_create(
-                HoseLeg(line=row, n=n, length_m=leg.length_m, diameter_in=leg.diameter_in)
-                for n, leg in enumerate(facts.legs, 1)
+                HoseLeg(line=row, n=n, part=part, length_m=leg.length_m, diameter_in=leg.diameter_in)
+                for n, (part, leg) in enumerate(laid, 1)
             )
         before = {each.pk for each in old.sources} if old else set()
         after = {each.pk for each in facts.sources}
@@ -123,9 +140,14 @@ class Lines(Noun[FoamLine, LineFacts]):
         LineSource.objects.bulk_create(LineSource(line=row, container_id=pk) for pk in sorted(after - before))
 
 
-def nominal_in(diameter_in: float) -> float:
-    """The nominal size of a hose [in]: 45 mm is 1¾ in; itself where it is near none that is known."""
-    return next((size for size in SIZES if abs(diameter_in / size - 1) <= _METRIC), round(diameter_in, 2))
+def nominal_in(diameter_in: float, sizes: Collection[float]) -> float:
+    """The nominal size of a hose [in]: 45 mm is 1¾ in; itself where it is near none of the sizes."""
+    nearest = min(sizes, key=lambda size: abs(diameter_in / size - 1))
+    return nearest if abs(diameter_in / nearest - 1) <= _METRIC else round(diameter_in, 2)
+
+
+def _nominal(legs: tuple[Leg, ...], sizes: Collection[float]) -> tuple[Leg, ...]:
+    return tuple(Leg(round(leg.length_m, 6), nominal_in(leg.diameter_in, sizes)) for leg in legs)
 
 
 def _parts(facts: LineFacts) -> Iterator[Fault]:
@@ -143,8 +165,10 @@ def _parts(facts: LineFacts) -> Iterator[Fault]:
 
 
 def _flow(facts: LineFacts) -> Iterator[Fault]:
-    rated = [part.rated_flow_lpm for part in (facts.nozzle, facts.proportioner) if part is not None]
-    if facts.flow_lpm is None and all(each is None for each in rated):
+    parts = [part for part in (facts.nozzle, facts.proportioner) if part is not None]
+    rated = [part.rated_flow_lpm for part in parts]
+    bored = facts.nozzle_kpa is not None and any(part.bore_m for part in parts)
+    if facts.flow_lpm is None and not bored and all(each is None for each in rated):
         yield Fault(
             "flow_lpm", "Nothing was read, and neither nozzle nor proportioner states a rated flow: state it here."
         )
@@ -160,13 +184,32 @@ def _parked(facts: LineFacts) -> Iterator[Fault]:
         yield Fault("parked_pct", f"“{read}” was read: {facts.proportioner} offers {offers}.")
 
 
-def _hose(facts: LineFacts) -> Iterator[Fault]:
-    for leg in facts.legs:
-        if leg.diameter_in not in SIZES:
-            sizes = ", ".join(f"{size:g}" for size in SIZES)
-            yield Fault("legs", f"“{leg.diameter_in:g} in” was read as a hose size: one of {sizes} in is known.")
-        if not leg.length_m > 0:
-            yield Fault("legs", f"“{leg.length_m:g} m” was read: a leg of hose is longer than 0.")
+def _hose(facts: LineFacts, sizes: Collection[float]) -> Iterator[Fault]:
+    known = ", ".join(f"{size:g}" for size in sizes)
+    for part in HOSE:
+        for leg in getattr(facts, part):
+            if leg.diameter_in not in sizes:
+                read = f"“{leg.diameter_in:g} in” was read as a hose size"
+                yield Fault(part, f"{read}: one of {known} in is known; another is added to the table of hose.")
+            if not leg.length_m > 0:
+                yield Fault(part, f"“{leg.length_m:g} m” was read: a leg of hose is longer than 0.")
+    if facts.wye_lines > 1 and not facts.wye_legs:
+        yield Fault("wye_legs", f"Nothing was read, and {facts.wye_lines} lines behind the wye: state each one’s hose.")
+    if facts.wye_legs and facts.wye_lines < 2:
+        yield Fault("wye_lines", "Hose behind a wye was read, and no wye: state how many like lines it splits into.")
+    if not 1 <= facts.wye_lines <= _MOST_WYE:
+        yield Fault("wye_lines", f"“{facts.wye_lines}” was read: from 1 to {_MOST_WYE} lines belong here.")
+
+
+def _pressures(facts: LineFacts) -> Iterator[Fault]:
+    """One of inlet and pump pressure; the pump's intake only where it matters."""
+    if facts.inlet_kpa is not None and facts.pump_kpa is not None:
+        yield Fault("pump_kpa", "A pump pressure was read, and an inlet pressure: state one; the other follows.")
+    for name in ("inlet_kpa", "pump_kpa"):
+        if getattr(facts, name) == 0:
+            yield Fault(name, "“0” was read: it is more than 0; leave it empty where it is not known.")
+    if facts.supply_legs and facts.pump_kpa is None:
+        yield Fault("pump_kpa", "Nothing was read, and hose between pump and proportioner: state the pump’s pressure.")
 
 
 def _sources(facts: LineFacts) -> Iterator[Fault]:

@@ -39,6 +39,25 @@ def recall(
         judge_soon(department, units_with_lot(locked), because="recall", clock=clock)
 
 
+def withdraw_recall(
+    department: Department, *, lot: Lot, reason: str, acting: Acting, clock: Clock = SYSTEM_CLOCK
+) -> None:
+    """Take a recall back, with the reason: the lot counts again wherever nothing else stands against it."""
+    require(acting, department, "recall")
+    if not reason.strip():
+        raise Refused("No reason was read: a recall that is withdrawn says why.")
+    with transaction.atomic():
+        locked = Lot.objects.select_for_update().get(pk=lot.pk, department=department)
+        if not locked.recalled_on:
+            raise Refused(f"{locked} is not recalled.")
+        old = {"recalled_on": locked.recalled_on.isoformat(), "recall_reference": locked.recall_reference}
+        locked.recalled_on, locked.recall_reference = None, ""
+        locked.save(update_fields=["recalled_on", "recall_reference"])
+        new = {"recalled_on": None, "recall_reference": "", "reason": reason.strip()}
+        record_changes(department, acting, clock.now(), [Changed("withdraw recall", locked, old, new)])
+        judge_soon(department, units_with_lot(locked), because="recall withdrawn", clock=clock)
+
+
 def units_with_lot(lot: Lot) -> set[int]:
     """The units that carry any of the lot tonight."""
     holding = Holding.objects.filter(lot=lot, container__place__isnull=False)

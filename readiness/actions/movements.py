@@ -7,13 +7,16 @@ from datetime import datetime
 from typing import NamedTuple
 from uuid import UUID
 
-from readiness.actions import ledger
+from django.db import transaction
+
+from readiness.actions import leaving, ledger
 from readiness.actions.clock import SYSTEM_CLOCK, Clock, calendar_day_of
 from readiness.actions.drafts import Draft, Draw, Line, MarkAs, Move, Refused, new_id
 from readiness.actions.ledger import Posted
 from readiness.actions.permissions import Acting, require
-from readiness.models import Container, Department, Holding, Lot, Movement, Place
+from readiness.models import Container, Department, Holding, Lot, Movement, Partner, Place
 from readiness.models.movements import Account, Mark, MovementKind
+from readiness.models.organisation import PLACE_NAMED_BY
 
 SPENT = {  # where volume may go when it is used or lost, and what the pages call it
     Account.INCIDENT: MovementKind.USED,
@@ -38,6 +41,7 @@ class Entry(NamedTuple):
     happened_at: datetime | None = None
     reason: str = ""
     incident: str = ""
+    partner: Partner | None = None
 
     @property
     def at(self) -> datetime:
@@ -46,7 +50,14 @@ class Entry(NamedTuple):
 
     def draft(self, kind: MovementKind) -> Draft:
         """An empty movement of this entry."""
-        return Draft(self.id or new_id(), kind, self.at, reason=self.reason.strip(), incident=self.incident.strip())
+        return Draft(
+            self.id or new_id(),
+            kind,
+            self.at,
+            reason=self.reason.strip(),
+            incident=self.incident.strip(),
+            partner=self.partner.pk if self.partner else None,
+        )
 
     def post(self, draft: Draft) -> Posted:
         """Hand the draft to the ledger."""
@@ -97,8 +108,18 @@ def permission_for(account: Account) -> str:
 def move(entry: Entry, *, containers: Sequence[Container], place: Place) -> Posted:
     """Sealed or open, containers change place; what is in them stays in them."""
     require(entry.acting, entry.department, "move")
+    refuse_away(containers)
     draft = entry.draft(MovementKind.MOVED)
     return entry.post(draft._replace(moves=tuple(Move(each.pk, each.place_id, place.pk) for each in containers)))
+
+
+def refuse_away(containers: Sequence[Container]) -> None:
+    """What is in transit or lent comes from there by a receipt or a return, and not by a plain move."""
+    ids = [each.pk for each in containers]
+    rows = Container.objects.filter(pk__in=ids).exclude(place__transfer=None, place__partner=None)
+    for row in rows.select_related(*(f"place__{owner}" for owner in PLACE_NAMED_BY))[:1]:
+        how = "receive or recall the transfer" if row.place and row.place.transfer_id else "enter its return"
+        raise Refused(f"{row} is {row.place} by the book: {how} first.")
 
 
 def correct(entry: Entry, *, movement: Movement) -> Posted:
@@ -111,7 +132,10 @@ def correct(entry: Entry, *, movement: Movement) -> Posted:
         raise Refused(f"This movement was corrected already ({known.reason}); a movement is corrected once.")
     if movement.department_id != entry.department.pk:
         raise Refused(f"There is no such movement in {entry.department}.")
-    return entry.post(_reversal(entry.draft(MovementKind.CORRECTED), movement))
+    with transaction.atomic():
+        posted = entry.post(_reversal(entry.draft(MovementKind.CORRECTED), movement))
+        leaving.bring_back(entry, movement)
+    return posted
 
 
 def _reversal(draft: Draft, movement: Movement) -> Draft:
@@ -122,7 +146,7 @@ def _reversal(draft: Draft, movement: Movement) -> Draft:
     marks = tuple(MarkAs(each.container_id, Mark(each.mark), each.old) for each in movement.markings.all())
     for each in movement.markings.select_related("container"):
         _unchanged_since(each.container, Mark(each.mark), each.new)
-    return draft._replace(lines=lines, moves=moves, marks=marks, corrects=movement.pk)
+    return draft._replace(lines=lines, moves=moves, marks=marks, corrects=movement.pk, partner=movement.partner_id)
 
 
 def _unchanged_since(container: Container, mark: Mark, new: str) -> None:

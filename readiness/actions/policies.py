@@ -5,8 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, Final, NamedTuple
 
-from readiness.actions.keeping import EVERY_UNIT, Desk, Fault, Noun
+from django.db import transaction
+
+from readiness.actions.changes import Changed, record_changes
+from readiness.actions.drafts import Refused
+from readiness.actions.keeping import EDIT, EVERY_UNIT, Desk, Fault, Noun
+from readiness.actions.permissions import require
+from readiness.engineering.sample_limits import L1, Limits
 from readiness.models import Policy
+from readiness.models.policy import RegionPack
 
 BOUNDS: Final = {  # of each number, in its own unit; what lies beyond was typed wrongly ("common practice, no source")
     "back_pressure_share": (100, 10_000),
@@ -19,6 +26,20 @@ BOUNDS: Final = {  # of each number, in its own unit; what lies beyond was typed
     "opened_limit_d": (1, 3_660),
     "expiry_warn_d": (0, 3_660),
     "dead_band_ml": (0, 1_000_000),
+    "inventory_interval_d": (1, 3_660),
+    "inventory_confirm_share": (0, 10_000),
+    "inventory_limit_share": (0, 10_000),
+    "inventory_limit_ml": (0, 1_000_000),
+    "inventory_total_share": (0, 10_000),
+    "use_window_d": (30, 3_660),
+    "lead_time_d": (1, 1_830),
+    "budget_month": (1, 12),
+}
+
+CHOICES: Final = {
+    "rich_end": ("caution", "short"),
+    "plain_on_e10": ("no", "limited"),
+    "order_counts": ("stores", "all"),
 }
 
 
@@ -38,6 +59,16 @@ class PolicyFacts(NamedTuple):
     add_concentrates: bool
     plain_on_e10: str
     dead_band_ml: int
+    inventory_interval_d: int
+    inventory_confirm_share: int
+    inventory_limit_share: int
+    inventory_limit_ml: int
+    inventory_total_share: int
+    drill_with_pfas: bool
+    order_counts: str
+    use_window_d: int
+    lead_time_d: int
+    budget_month: int
 
 
 class Policies(Noun[Policy, PolicyFacts]):
@@ -55,7 +86,7 @@ class Policies(Noun[Policy, PolicyFacts]):
             value = getattr(facts, name)
             if not least <= value <= most:
                 yield Fault(name, f"“{value}” was read: from {least:,} to {most:,} belongs here.")
-        for name, words in (("rich_end", ("caution", "short")), ("plain_on_e10", ("no", "limited"))):
+        for name, words in CHOICES.items():
             if getattr(facts, name) not in words:
                 yield Fault(name, f"“{getattr(facts, name)}” was read: {' or '.join(words)} belongs here.")
 
@@ -70,3 +101,39 @@ POLICIES = Policies()
 def change_policy(desk: Desk, facts: PolicyFacts, *, seen: str = "") -> Policy:
     """Change the department's rules and judge everything by them. Raises NotAllowed and NotKept."""
     return POLICIES.save(desk, facts, Policy.objects.get(department=desk.department), seen=seen)
+
+
+def turn_pack(desk: Desk, pack: str, *, on: bool) -> Policy:
+    """Turn a region pack on or off. Nothing is judged by one: it shows its worksheets. Raises Refused, NotAllowed."""
+    require(desk.acting, desk.department, EDIT)
+    if pack not in RegionPack.values:
+        raise Refused(f"“{pack}” was read: {', '.join(RegionPack.values)} are the region packs.")
+    with transaction.atomic():
+        row = Policy.objects.select_for_update().get(department=desk.department)
+        old = sorted(row.region_packs)
+        row.region_packs = sorted({*old, pack} if on else {*old} - {pack})
+        row.save(update_fields=["region_packs"])
+        if row.region_packs != old:
+            changed = Changed("change policy", row, {"region_packs": old}, {"region_packs": row.region_packs})
+            record_changes(desk.department, desk.acting, desk.clock.now(), [changed])
+    return row
+
+
+def set_sample_limits(desk: Desk, limits: Limits) -> Policy:
+    """Change the limits for a laboratory's values; only what differs from the shipped ones is kept.
+
+    Samples recorded before keep their result. Raises Refused, NotAllowed.
+    """
+    require(desk.acting, desk.department, EDIT)
+    if not 0 <= limits.ph_low < limits.ph_high <= 14:
+        raise Refused(f"pH {limits.ph_low:g} to {limits.ph_high:g} was read: the lower comes first, both up to 14.")
+    asked, shipped = limits._asdict(), L1._asdict()
+    new = {name: value for name, value in asked.items() if name != "source" and value != shipped[name]}
+    with transaction.atomic():
+        row = Policy.objects.select_for_update().get(department=desk.department)
+        old, row.sample_limits = row.sample_limits, new
+        row.save(update_fields=["sample_limits"])
+        if new != old:
+            changed = Changed("change policy", row, {"sample_limits": old}, {"sample_limits": new})
+            record_changes(desk.department, desk.acting, desk.clock.now(), [changed])
+    return row

@@ -49,6 +49,12 @@ class Stations(Noun[Station, StationFacts]):
         codes = Container.objects.filter(place__station=row, retired_on__isnull=True).values_list("code", flat=True)
         if codes:
             yield f"Containers in its store: {several(codes)}. Move them first."
+        pallets = list(row.pallets.filter(closed_on=None))
+        if pallets:
+            yield f"Take-back pallets that stand there: {several(pallets)}. Close them, or name another station first."
+        sent = list(row.transfers_to.filter(places__containers__isnull=False).distinct())
+        if sent:
+            yield f"What is on its way there: {several(sent)}. Receive it or bring it back first."
 
     def touched(self, row: Station) -> Collection[int]:
         """The units that run from it."""

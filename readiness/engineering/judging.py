@@ -171,6 +171,27 @@ def _seen_faults(rig: Rig) -> Iterable[Deficiency]:
             yield found("fault_seen", ("line", line.id), f"{line.name}: {line.fault}", since=line.fault_on)
 
 
+def _raised_faults(rig: Rig) -> Iterable[Deficiency]:
+    """What somebody raised by hand stands until somebody closes it."""
+    for each in rig.raised:
+        yield found(f"raised_{each.severity}", ("raised", each.id), each.words, since=each.since)
+
+
+def _inspection_faults(rig: Rig, day: date) -> Iterable[Deficiency]:
+    """Evidence that is missing by the department's own rules."""
+    for each in rig.inspections:
+        if day > each.due_on:
+            yield found("inspection_overdue", each.subject, each.words, since=each.due_on)
+
+
+def _held_by_inspections(rig: Rig, status: Status, day: date, until: date | None) -> date | None:
+    """Until when an answer holds, no inspection falling overdue before; those of every shift left out."""
+    if RANK[status] >= RANK["unverified"]:
+        return until
+    dues = [each.due_on for each in rig.inspections if each.due_on >= day and not each.every_shift]
+    return min([*dues, *([until] if until else [])], default=None)
+
+
 def _excluded_faults(excluded: Iterable[Exclusion]) -> list[Deficiency]:
     return [
         found(each.code, ("container", each.container_id), each.container, "volume", each.ml / 1000, None, each.since)
@@ -237,18 +258,24 @@ def judge(rig: Rig, policy: Policy, moment: Moment) -> Verdict:
         *_equipment_faults(rig),
         *_check_faults(rig, policy, moment.at),
         *_seen_faults(rig),
+        *_raised_faults(rig),
+        *_inspection_faults(rig, day),
     ]
     every = own + [fault for answer in answers for fault in answer.deficiencies]
     warnings, ends = _warnings_from(plan), ends_of(plan, day)
     every += _excluded_faults(excluded) + _warnings(warnings, day)
+    status = _status(own, answers)
+    until = holds_until(plan, tuple([RANK[answer.status] for answer in answers]), ends)
+    coming = [each.due_on + _DAY for each in rig.inspections if each.due_on >= day]
+    change = next_change_on(plan, day, ends, warnings)
     return Verdict(
         rig.unit_id,
-        _status(own, answers),
+        status,
         answers,
         excluded,
         _distinct(rig, every),
-        holds_until(plan, tuple([RANK[answer.status] for answer in answers]), ends),
-        next_change_on(plan, day, ends, warnings),
+        _held_by_inspections(rig, status, day, until),
+        min([*coming, *([change] if change else [])], default=None),
         check_good_until(rig, policy),
     )
 

@@ -5,8 +5,9 @@ from typing import NamedTuple
 
 from readiness.engineering.deficiencies import found
 from readiness.engineering.hydraulics import LineDraw, back_pressure_kpa, line_draw
+from readiness.engineering.operating import direction_of, eductor_flow_lpm, pumped_point
 from readiness.engineering.proportioning import band, fault_of, good_through, solution_flow_lpm
-from readiness.engineering.records import RANK, Concentrate, Deficiency, Line, LineTest, Policy
+from readiness.engineering.records import RANK, Concentrate, Deficiency, Lay, Line, LineTest, Policy
 from readiness.engineering.steps import Say
 
 _NEARLY = 1 - 1e-9
@@ -105,30 +106,82 @@ def _in_hand(line: Line, nozzle_lpm: float, faults: list[Deficiency]) -> None:
         faults.append(found("flush_not_logged", subject, line.name))
 
 
-def _eductor_flow(line: Line, nozzle_lpm: float, pct: int, faults: list[Deficiency]) -> float:
-    """Flow of solution, with the nozzle matched to the eductor's plate [L/min]."""
+def _flow(line: Line, nozzle_lpm: float, pct: int, faults: list[Deficiency]) -> float:
+    """Flow of solution [L/min]: of an eductor what its plate gives at its inlet, of all else what the nozzle takes."""
     if line.rated_lpm is None:
-        return nozzle_lpm
+        return _pumped_flow(line, nozzle_lpm, faults)
     if nozzle_lpm < line.rated_lpm * _NEARLY:
         faults.append(found("nozzle_below_eductor", ("line", line.id), line.name, "flow", nozzle_lpm, line.rated_lpm))
         return nozzle_lpm
     if nozzle_lpm * _NEARLY > line.rated_lpm:
         faults.append(found("nozzle_above_eductor", ("line", line.id), line.name, "flow", nozzle_lpm, line.rated_lpm))
-    return solution_flow_lpm(line.rated_lpm, line.basis, pct)
+    return flow_by_plate_lpm(line, line.rated_lpm, pct)
 
 
-def _laid(line: Line, flow_lpm: float, policy: Policy, faults: list[Deficiency], say: Say) -> LineDraw | None:
-    """Back pressure, lift and pick-up tube of an eductor whose lay is known."""
+def flow_by_plate_lpm(line: Line, rated_lpm: float, pct: int) -> float:
+    """Flow of solution through an eductor at a setting and at its inlet pressure, where that is known [L/min]."""
+    flow = solution_flow_lpm(rated_lpm, line.basis, pct)
+    return flow if line.lay is None else eductor_flow_lpm(flow, line.lay.inlet_kpa, line.lay.rated_inlet_kpa)
+
+
+def _pumped_flow(line: Line, nozzle_lpm: float, faults: list[Deficiency]) -> float:
+    """What the pump gives the nozzle [L/min], where hose and nozzle are known; the nozzle's own flow at most."""
+    subject, flow = ("line", line.id), nozzle_lpm
+    lay = with_nozzle(line, nozzle_lpm)
+    if lay is not None and lay.nozzle_k is not None:
+        flow = min(nozzle_lpm, pumped_point(lay, nozzle_lpm).flow_lpm)
+        if flow < nozzle_lpm * _NEARLY:
+            faults.append(found("pump_low", subject, line.name, "flow", flow, nozzle_lpm))
+    if line.least_lpm is not None and flow < line.least_lpm * _NEARLY:
+        faults.append(found("below_range", subject, line.name, "flow", flow, line.least_lpm))
+    if line.kind == "around" and line.intake_kpa is not None and line.intake_kpa > line.intake_limit_kpa:
+        measured, limit = line.intake_kpa, line.intake_limit_kpa
+        faults.append(found("intake_pressurized", subject, line.name, "pressure", measured, limit))
+    return flow
+
+
+def with_nozzle(line: Line, nozzle_lpm: float) -> Lay | None:
+    """The lay with the nozzle turned to another of its flows: K grows with the flow at one pressure."""
     lay = line.lay
-    if lay is None:
-        return None
-    drawn, subject = line_draw(lay, flow_lpm, policy.back_pressure_share), ("line", line.id)
-    if not drawn.draws:
-        faults.append(found("no_pick_up", subject, line.name, "pressure", drawn.back_pressure_kpa, drawn.limit_kpa))
+    if lay is None or lay.nozzle_k is None or nozzle_lpm == line.flow_lpm:
+        return lay
+    return lay._replace(nozzle_k=lay.nozzle_k * nozzle_lpm / line.flow_lpm)
+
+
+def _suction(line: Line, lay: Lay, faults: list[Deficiency]) -> None:
+    """How high a tube lifts, and whose tube it is: of an eductor, and of a nozzle that draws by itself."""
+    subject = ("line", line.id)
     if lay.plate_lift_m is not None and lay.lift_m > lay.plate_lift_m:
         faults.append(found("lift_too_high", subject, line.name, "length", lay.lift_m, lay.plate_lift_m))
     if not lay.tube_original:
         faults.append(found("tube_not_original", subject, line.name))
+
+
+def _inlet(line: Line, lay: Lay, faults: list[Deficiency]) -> None:
+    """Rich below the plate's inlet pressure, lean above."""
+    way = direction_of(lay.inlet_kpa, lay.rated_inlet_kpa)
+    if way:
+        code = "inlet_low" if way == "rich" else "inlet_high"
+        subject = ("line", line.id)
+        faults.append(found(code, subject, line.name, "pressure", lay.inlet_kpa, lay.rated_inlet_kpa))
+
+
+def _laid(
+    line: Line, nozzle_lpm: float, flow_lpm: float, policy: Policy, faults: list[Deficiency], say: Say
+) -> LineDraw | None:
+    """Back pressure, inlet, lift and pick-up tube of an eductor whose lay is known."""
+    lay = with_nozzle(line, nozzle_lpm)
+    if lay is None:
+        return None
+    if line.rated_lpm is None:
+        if line.kind == "self":
+            _suction(line, lay, faults)
+        return None
+    drawn, subject = line_draw(lay, flow_lpm, policy.back_pressure_share), ("line", line.id)
+    if not drawn.draws:
+        faults.append(found("no_pick_up", subject, line.name, "pressure", drawn.back_pressure_kpa, drawn.limit_kpa))
+    _suction(line, lay, faults)
+    _inlet(line, lay, faults)
     if say is not None:
         back_pressure_kpa(lay, flow_lpm, say)
         _say_limit(drawn, lay.inlet_kpa, say)
@@ -177,8 +230,8 @@ def run_line(
     faults: list[Deficiency] = []
     _made_for(line, concentrate, pct, aspirating, faults)
     _in_hand(line, nozzle_lpm, faults)
-    flow = _eductor_flow(line, nozzle_lpm, pct, faults)
-    lay = _laid(line, flow, policy, faults, say)
+    flow = _flow(line, nozzle_lpm, pct, faults)
+    lay = _laid(line, nozzle_lpm, flow, policy, faults, say)
     draw, through, fault = tested(line, concentrate.id, pct, policy)
     if not asks_test and (fault is None or fault.severity != "not_ready"):
         through, fault = date.max, None

@@ -14,6 +14,7 @@ from readiness.engineering.deficiencies import found
 from readiness.engineering.demand import line_need_l, meets_flow, textbook_need_l
 from readiness.engineering.holding import Held
 from readiness.engineering.lines import Running
+from readiness.engineering.operating import tankful_min
 from readiness.engineering.percentages import WHOLE
 from readiness.engineering.proportioning import feed_suffices, made_pct
 from readiness.engineering.records import RANK, Concentrate, Deficiency, Duty, Line, Policy, Spill
@@ -88,12 +89,29 @@ def _lean(group: list[Running], limit_lpm: float | None, pct: int) -> Deficiency
     return found("feed_lean", ("line", group[0].line.id), names, "pct", made, pct)
 
 
+def _supply_faults(bench: Bench, duty: Duty, task: Task, runs: tuple[Running, ...], flow: float) -> list[Deficiency]:
+    """What the water does to lines that take their concentrate from the tank, or around the pump."""
+    faults, vehicle = [], bench.rig.vehicle
+    for run in runs:
+        line, subject = run.line, ("line", run.line.id)
+        if line.kind == "around" and line.intake_kpa is None and isinstance(duty, Spill):
+            if duty.supply.kind == "hydrant":
+                faults.append(found("intake_not_stated", subject, line.name))
+        elif line.kind == "batch" and task.minutes:
+            water_l = vehicle.water_l if vehicle is not None else None
+            lasts = tankful_min(water_l, flow) if water_l is not None and flow else None
+            if lasts is None or not meets_flow(lasts, task.minutes):
+                faults.append(found("batch_ends", subject, line.name, "time", lasts, task.minutes))
+    return faults
+
+
 def _setup_faults(bench: Bench, duty: Duty, task: Task, runs: tuple[Running, ...], flow: float) -> list[Deficiency]:
     """What is wrong with the lines run together: each line's own, the shared feed, the flow, the crew."""
     faults = [fault for run in runs for fault in run.faults]
     feed = _feed_fault(bench, runs, task.pct)
     if feed is not None:
         faults.append(feed)
+    faults += _supply_faults(bench, duty, task, runs, flow)
     if not meets_flow(flow, task.required_lpm):
         faults.append(found("rate_short", ("duty", duty.id), duty.name, "flow", flow, task.required_lpm))
     rig = bench.rig

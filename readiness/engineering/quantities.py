@@ -23,6 +23,7 @@ _NUMBER: Final = re.compile(
     r"(?P<sign2>[-+−–]?)\s*(?P<number>[0-9][0-9,.\u00a0\u2009\u202f]*[0-9]|[0-9]|\.[0-9]+)\.?"
 )
 _PLAIN_NUMBER: Final = re.compile(r"[0-9]*\.?[0-9]+")
+_PAIRED: Final = re.compile(r"[0-9]{1,9}(?:\.[0-9]{1,9})?|\.[0-9]{1,9}")
 _THOUSANDS: Final = re.compile(r"[0-9]{1,3}([,\u00a0\u2009\u202f])[0-9]{3}(?:\1[0-9]{3})*(?:\.[0-9]+)?")
 _GLYPHS: Final = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 _SIZES: Final = frozenset({2, 4, 8, 16, 32})
@@ -169,7 +170,8 @@ def _unit(spelling: str, text: str, dimension: str | None, default_unit: str | N
 def _default_unit(text: str, dimension: str | None, default_unit: str | None) -> Unit:
     if default_unit is not None:
         return unit_named(default_unit)
-    raise QuantityError(f"“{text}” was read without a unit, and gallons are not litres: {_like(dimension)}.")
+    why = ", and gallons are not litres" if dimension in (None, "volume") else ""
+    raise QuantityError(f"“{text}” was read without a unit{why}: {_like(dimension)}.")
 
 
 def _refuse_absurd(quantity: Quantity, text: str) -> None:
@@ -182,6 +184,22 @@ def _refuse_absurd(quantity: Quantity, text: str) -> None:
     if si > _MOST[dimension]:
         most = f"{_MOST[dimension]:,} {SI_UNIT[dimension]}"
         raise QuantityError(f"“{text}” was read, which is more than {most}: check the figure and the unit.")
+
+
+def parse_pair(read: str, like: str) -> tuple[float, float]:
+    """Two plain numbers with = between, as a percentage and its reading or a minute and its millilitres: "3 = 2.9".
+
+    like: an example for the sentence. Raises ``QuantityError``.
+
+    >>> parse_pair("3 % = 2.9", "3 = 2.9")
+    (3.0, 2.9)
+    """
+    one, _, other = read.partition("=")
+    numbers = [_PAIRED.fullmatch(each.strip().removesuffix("%").strip()) for each in (one, other)]
+    if None in numbers or len(read) > _LONGEST_TEXT:
+        raise QuantityError(f"“{read.strip()[:_LONGEST_TEXT]}” was read: write two numbers with = between: {like}.")
+    found = [float(each.group()) for each in numbers if each is not None]
+    return found[0], found[1]
 
 
 def parse_quantity(read: object, *, dimension: str | None = None, default_unit: str | None = None) -> Quantity:

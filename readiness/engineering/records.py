@@ -18,6 +18,7 @@ Kind = Literal[
 Use = Literal["spill", "depth", "gentle", "direct", "class_a"]
 RateUnit = Literal["gpm_ft2", "lpm_m2"]
 RatingBasis = Literal["any", "six", "water"]
+ProportionerKind = Literal["in_line", "by_pass", "around", "balanced", "injection", "self", "kit", "batch"]
 SupplyKind = Literal["hydrant", "draft", "tenders", "none"]
 ContainerKind = Literal["pail", "drum", "tote", "tank", "kit"]
 Severity = Literal["not_ready", "unverified", "limited", "note"]
@@ -166,13 +167,18 @@ class Hose(NamedTuple):
 
     coefficient: float
     length_m: float
+    section_m: float = 15.24  # what one coupled length measures: 50 ft (common practice, no source)
+    size_in: float = 0.0  # nominal, for words; 0 = not known
 
 
 class Lay(NamedTuple):
-    """What stands between an eductor and the tip, and the eductor's plate. None = not known."""
+    """What stands between a proportioner and the tip, and an eductor's plate. None = not known.
 
-    inlet_kpa: float
-    nozzle_kpa: float
+    Behind a wye ``wye`` like lines run, each of ``wye_hose``; the flow is that of all of them.
+    """
+
+    inlet_kpa: float  # at the eductor, or at the pump where the line has none
+    nozzle_kpa: float  # what the nozzle asks for at its own flow
     hose: tuple[Hose, ...]
     appliances_kpa: float = 0.0
     height_m: float = 0.0  # tip above the eductor
@@ -180,6 +186,10 @@ class Lay(NamedTuple):
     lift_m: float = 0.0
     plate_lift_m: float | None = None
     tube_original: bool = True  # pick-up tube neither lengthened nor another's
+    rated_inlet_kpa: float | None = None  # inlet pressure of the plate's flow; None: the inlet above is taken for it
+    nozzle_k: float | None = None  # of all nozzles together [L/min per √kPa]; None: the nozzle holds nozzle_kpa
+    wye: int = 1
+    wye_hose: tuple[Hose, ...] = ()
 
 
 class Line(NamedTuple):
@@ -208,6 +218,10 @@ class Line(NamedTuple):
     in_service: bool = True
     fault: str = ""  # what the last check that looked at it saw to be wrong
     fault_on: date | None = None
+    kind: ProportionerKind = "injection"  # an eductor is one that has a plate's flow, whatever its kind
+    least_lpm: float | None = None  # least flow at which it proportions
+    intake_kpa: float | None = None  # pressure at the pump's intake while it runs; None = not stated
+    intake_limit_kpa: float = 0.0  # greatest intake pressure against which an around-the-pump proportioner works
 
 
 class Supply(NamedTuple):
@@ -279,6 +293,24 @@ class NoDuty(NamedTuple):
     review_on: date | None  # None: no review date was set: unverified
 
 
+class Raised(NamedTuple):
+    """A deficiency that somebody raised by hand and nobody has closed; `words` begin with the thing's name."""
+
+    id: int
+    words: str
+    severity: Severity
+    since: date
+
+
+class Inspection(NamedTuple):
+    """A rule of the department and a thing of the rig: when it is due. `subject`: the rule's own, and the thing."""
+
+    subject: tuple[str, int]
+    words: str
+    due_on: date
+    every_shift: bool = False  # like the morning check it is left out of until when an answer holds
+
+
 class Rig(NamedTuple):
     """A unit on its vehicle, with all that the judge looks at."""
 
@@ -295,6 +327,8 @@ class Rig(NamedTuple):
     state: Literal["in", "reserve", "out"] = "in"
     no_duty: NoDuty | None = None
     accepted: frozenset[tuple[str, str, int]] = frozenset()  # (code, subject kind, subject id) accepted today
+    inspections: tuple[Inspection, ...] = ()
+    raised: tuple[Raised, ...] = ()  # open ones of the unit, its vehicle, and what stands on either
 
 
 class Deficiency(NamedTuple):

@@ -6,6 +6,8 @@ shows what was computed, by the function that computed it.
 
 from readiness.engineering.records import Step
 
+Numbers = tuple[tuple[str, float, str], ...]  # (symbol, value, SI unit or "%")
+
 
 class Recorder:
     """Collects the steps of one judgment in the order in which they were worked."""
@@ -17,7 +19,7 @@ class Recorder:
         self,
         label: str,
         formula: str,
-        numbers: tuple[tuple[str, float, str], ...],
+        numbers: Numbers,
         result: float,
         unit: str,
         source: str,

@@ -160,6 +160,7 @@ UNITS: Final[tuple[Unit, ...]] = (
     Unit("C", "temperature", Fraction(1), ("°c", "deg c", "degc", "celsius", "degrees c")),
     Unit("lb", "mass", _POUND_KG, ("lbs", "pound", "pounds")),
     Unit("kg", "mass", Fraction(1), ("kgs", "kilogram", "kilograms", "kilo", "kilos")),
+    Unit("g", "mass", Fraction(1, 1000), ("gram", "grams", "gramme", "grammes")),
     Unit("s", "time", Fraction(1, 60), ("sec", "secs", "second", "seconds")),
     Unit("min", "time", Fraction(1), ("mins", "minute", "minutes")),
     Unit("h", "time", Fraction(60), ("hr", "hrs", "hour", "hours")),
@@ -264,9 +265,14 @@ def to_ml(value: Number, unit: str) -> int:
     return round(_si_exact(value, _volume_unit(unit)) * ML_PER_L)
 
 
+def exact_volume(volume_ml: Number, unit: str) -> Fraction:
+    """Millilitres in a unit of volume, exactly: for money, which is rounded once at the end. Raises ``UnitError``."""
+    return _exact(volume_ml) / ML_PER_L / _volume_unit(unit).factor
+
+
 def from_ml(volume_ml: Number, unit: str) -> float:
     """Millilitres in a unit of volume, not rounded for show. Raises ``UnitError``."""
-    return float(_exact(volume_ml) / ML_PER_L / _volume_unit(unit).factor)
+    return float(exact_volume(volume_ml, unit))
 
 
 def tolerance_ml(containers: int) -> int:

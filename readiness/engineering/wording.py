@@ -1,6 +1,6 @@
 """Quantities as people read them, in a department's units."""
 
-from readiness.engineering.units import from_ml, from_si, shown
+from readiness.engineering.units import Toward, from_ml, from_si, shown
 
 US = "us"
 
@@ -19,3 +19,15 @@ def flow_text(flow_lpm: float, units: str) -> str:
     """A flow [L/min] to the nearest tenth: "95.0 gpm" for US units, "359.6 L/min" for metric."""
     unit = "gpm" if units == US else "L/min"
     return f"{shown(from_si(flow_lpm, unit), unit=None, places=1, toward='nearest'):,} {unit}"
+
+
+def length_text(length_m: float, units: str, toward: Toward = "nearest") -> str:
+    """A length of hose [m] to the whole foot, or the tenth of a meter: "124 ft", "37.8 m"."""
+    unit, places = ("ft", 0) if units == US else ("m", 1)
+    return f"{shown(from_si(length_m, unit), unit=None, places=places, toward=toward):,} {unit}"
+
+
+def pressure_text(pressure_kpa: float, units: str) -> str:
+    """A pressure [kPa] to the nearest tenth of a psi, or the whole kPa: "124.2 psi", "856 kPa"."""
+    unit, places = ("psi", 1) if units == US else ("kPa", 0)
+    return f"{shown(from_si(pressure_kpa, unit), unit=None, places=places, toward='nearest'):,} {unit}"

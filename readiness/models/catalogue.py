@@ -215,6 +215,7 @@ class Sample(models.Model):
     passed = models.BooleanField(null=True, blank=True)
     good_through = models.DateField(null=True, blank=True)
     report = models.CharField(max_length=200, blank=True)
+    measured = models.JSONField(default=dict, blank=True, help_text="the laboratory's values by quality")
 
     class Meta:
         ordering = ["-taken_on", "-id"]

@@ -8,6 +8,7 @@ from django.db.models import F, Q
 from readiness.models.catalogue import Concentrate, Lot
 from readiness.models.fields import one_of
 from readiness.models.organisation import Department, Place
+from readiness.models.partners import Partner
 
 
 class ContainerKind(models.TextChoices):
@@ -48,6 +49,9 @@ class Container(models.Model):
     reading_at = models.DateTimeField(null=True, blank=True)
     fault = models.CharField(max_length=160, blank=True, help_text="seen at the last check that looked at it")
     fault_on = models.DateField(null=True, blank=True)
+    partner = models.ForeignKey(
+        Partner, models.PROTECT, null=True, blank=True, related_name="containers", help_text="borrowed: whose it is"
+    )
     version = models.PositiveIntegerField(default=0)
     retired_on = models.DateField(null=True, blank=True)
 

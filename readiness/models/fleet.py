@@ -110,6 +110,8 @@ class ApplianceKind(models.TextChoices):
     ASPIRATING_TUBE = "aspirating tube"
     MONITOR = "monitor"
     PORTABLE_KIT = "portable kit"
+    SELF_EDUCTING_NOZZLE = "self-educting nozzle"
+    BATCH_MIX = "batch mix"  # concentrate poured into the water tank
     PICK_UP_TUBE = "pick-up tube"
     TRANSFER_PUMP = "transfer pump"
 
@@ -136,6 +138,12 @@ class Appliance(models.Model):
     foam_feed_lpm = quantity(help_text="greatest flow of concentrate")
     plate_back_pressure_kpa = quantity()
     plate_lift_m = quantity()
+    rated_pressure_kpa = quantity(help_text="an eductor's inlet, a nozzle's tip, at its rated flow")
+    bore_m = quantity(help_text="of a smooth-bore tip")
+    discharge = quantity(help_text="coefficient of discharge of a smooth bore")
+    holds_pressure = models.BooleanField(default=False, help_text="an automatic nozzle")
+    least_flow_lpm = quantity(help_text="from which on it proportions")
+    greatest_intake_kpa = quantity(help_text="at the pump's intake, around the pump")
     rings_lpm = models.JSONField(default=list, blank=True, help_text="the flows that a selectable nozzle offers")
     accepts_thick = models.BooleanField(default=True)
     aspirating = models.BooleanField(default=False)

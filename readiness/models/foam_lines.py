@@ -23,6 +23,9 @@ class FoamLine(models.Model):
     flow_lpm = quantity()
     nozzle_kpa = quantity()
     inlet_kpa = quantity()
+    pump_kpa = quantity(help_text="at the pump's discharge, where the proportioner stands away from it")
+    intake_kpa = quantity(help_text="at the pump's intake while the line runs")
+    wye_lines = models.PositiveSmallIntegerField(default=1, help_text="like lines behind a wye; 1 without one")
     appliance_loss_kpa = models.FloatField(default=0)
     height_m = models.FloatField(default=0)
     lift_m = models.FloatField(default=0)
@@ -56,11 +59,20 @@ class FoamLine(models.Model):
         return self.name
 
 
+class LegPart(models.TextChoices):
+    """Where in a line a stretch of hose lies."""
+
+    BEFORE = "before", "between pump and proportioner"
+    LINE = "line", "from the proportioner on"
+    WYE = "wye", "each line behind the wye"
+
+
 class HoseLeg(models.Model):
     """A stretch of one hose size in a line, counted from the proportioner."""
 
     line = models.ForeignKey(FoamLine, models.PROTECT, related_name="legs")
     n = models.PositiveSmallIntegerField()
+    part = models.CharField(max_length=6, choices=LegPart.choices, default=LegPart.LINE)
     length_m = models.FloatField()
     diameter_in = models.DecimalField(max_digits=4, decimal_places=2, help_text="nominal, inches")
 
@@ -68,6 +80,7 @@ class HoseLeg(models.Model):
         ordering = ["line", "n"]
         constraints = [
             models.UniqueConstraint(fields=["line", "n"], name="hose_leg_once"),
+            one_of("part", LegPart.values, "hose_leg_part_known"),
             models.CheckConstraint(condition=Q(length_m__gt=0, diameter_in__gt=0), name="hose_leg_positive"),
         ]
 
@@ -143,6 +156,7 @@ class LineTest(models.Model):
     )
     method = models.CharField(max_length=80, blank=True)
     certificate = models.CharField(max_length=120, blank=True)
+    evidence = models.JSONField(default=dict, blank=True, help_text="what was read, where it was worked here")
 
     class Meta:
         ordering = ["-tested_on", "-id"]

@@ -9,6 +9,7 @@ from readiness.models.catalogue import Lot
 from readiness.models.containers import Container
 from readiness.models.fields import one_of
 from readiness.models.organisation import Department, Place
+from readiness.models.partners import Partner
 from readiness.models.people import Device, User
 
 
@@ -77,6 +78,9 @@ class Movement(models.Model):
     device = models.ForeignKey(Device, models.PROTECT, null=True, blank=True, related_name="movements")
     reason = models.TextField(blank=True)
     incident = models.CharField(max_length=60, blank=True)
+    partner = models.ForeignKey(
+        Partner, models.PROTECT, null=True, blank=True, related_name="movements", help_text="whose account it touches"
+    )
     corrects = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="corrected_by")
     body_sha256 = models.CharField(max_length=64)
 

@@ -52,30 +52,47 @@ class Station(models.Model):
         return self.name
 
 
+PLACE_OWNERS = ("station", "unit", "vehicle", "transfer", "partner", "pallet")  # exactly one of them is filled
+PLACE_NAMED_BY = ("station", "unit", "vehicle", "partner", "pallet")  # what a place's name asks for
+
+
 class Place(models.Model):
-    """Where a container can be: a station's store, a unit (goes along on change-over) or a vehicle (stays with it)."""
+    """Where a container can be: a station's store, a unit (goes along on change-over) or a vehicle (stays with it).
+
+    And where it can be so that it counts nowhere: in transit, lent to a partner, or on a take-back pallet. The place of
+    a transfer keeps in `compartment` where it goes, so that a list can say so without asking further.
+    """
 
     department = models.ForeignKey(Department, models.PROTECT, related_name="places")
     station = models.ForeignKey(Station, models.PROTECT, null=True, blank=True, related_name="places")
     unit = models.ForeignKey("Unit", models.PROTECT, null=True, blank=True, related_name="places")
     vehicle = models.ForeignKey("Vehicle", models.PROTECT, null=True, blank=True, related_name="places")
-    compartment = models.CharField(max_length=60, blank=True)
+    transfer = models.ForeignKey("Transfer", models.PROTECT, null=True, blank=True, related_name="places")
+    partner = models.ForeignKey("Partner", models.PROTECT, null=True, blank=True, related_name="places")
+    pallet = models.ForeignKey("Pallet", models.PROTECT, null=True, blank=True, related_name="places")
+    compartment = models.CharField(max_length=160, blank=True)
     expected_low_c = quantity(help_text="the coldest this place is expected to get")
 
     class Meta:
         ordering = ["id"]
         constraints = [
-            models.CheckConstraint(condition=exactly_one("station", "unit", "vehicle"), name="place_is_one_thing"),
+            models.CheckConstraint(condition=exactly_one(*PLACE_OWNERS), name="place_is_one_thing"),
             *(
                 models.UniqueConstraint(
                     fields=[owner, "compartment"],
                     condition=Q(**{f"{owner}__isnull": False}),
                     name=f"place_once_in_{owner}",
                 )
-                for owner in ("station", "unit", "vehicle")
+                for owner in PLACE_OWNERS
             ),
         ]
 
     def __str__(self) -> str:
+        if self.transfer_id:
+            return f"in transit to {self.compartment}"
+        if self.partner:
+            return f"lent to {self.partner}"
+        if self.pallet:
+            return f"take-back pallet {self.pallet}"
         owner = f"{self.station} store" if self.station else str(self.unit or self.vehicle)
         return f"{owner}, {self.compartment}" if self.compartment else owner

@@ -38,7 +38,30 @@ RULES: dict[str, Rule] = {
         "no", "no | limited", "in published 2007 tests only AR-AFFF passed on E10 and E95: public article"
     ),
     "dead_band_ml": Rule(0, "mL", "added to each gauge's own resolution; common practice, no source"),
+    "inventory_interval_d": Rule(31, "days", "monthly whole inventory by compartment: public trade articles"),
+    "inventory_confirm_share": Rule(1000, "1/100 % of what was counted", "one in ten; common practice, no source"),
+    "inventory_limit_share": Rule(500, "1/100 % of the book", "from memory, unconfirmed"),
+    "inventory_limit_ml": Rule(1893, "mL", "half a US gallon; from memory, unconfirmed"),
+    "inventory_total_share": Rule(200, "1/100 % of the book", "from memory, unconfirmed"),
+    "drill_with_pfas": Rule(
+        False,
+        "yes | no",
+        "fluorinated foam is not for training: C.R.S. 24-33.5-1234 and Minn. Stat. 325F.072, read in part",
+    ),
+    "order_counts": Rule("stores", "stores | all", "what is aboard stands at its post; common practice, no source"),
+    "use_window_d": Rule(365, "days", "a budget year of use; common practice, no source"),
+    "lead_time_d": Rule(90, "days", "from memory, unconfirmed: ask the supplier"),
+    "budget_month": Rule(1, "month", "the calendar year; common practice, no source"),
 }
+
+
+class RegionPack(models.TextChoices):
+    """Rules of a region or a trade that not everybody has. Off unless a department turns one on."""
+
+    AIRPORT = "airport", "airport categories"
+    MARINE = "marine", "marine"
+    STORAGE = "storage", "national storage codes"
+    FLUORINE = "fluorine", "PFAS calendars"
 
 
 class Policy(models.Model):
@@ -58,13 +81,25 @@ class Policy(models.Model):
     add_concentrates = models.BooleanField(default=bool(RULES["add_concentrates"].default))
     plain_on_e10 = models.CharField(max_length=8, default=RULES["plain_on_e10"].default)
     dead_band_ml = models.PositiveIntegerField(default=RULES["dead_band_ml"].default)
+    inventory_interval_d = models.PositiveIntegerField(default=RULES["inventory_interval_d"].default)
+    inventory_confirm_share = models.PositiveSmallIntegerField(default=RULES["inventory_confirm_share"].default)
+    inventory_limit_share = models.PositiveSmallIntegerField(default=RULES["inventory_limit_share"].default)
+    inventory_limit_ml = models.PositiveIntegerField(default=RULES["inventory_limit_ml"].default)
+    inventory_total_share = models.PositiveSmallIntegerField(default=RULES["inventory_total_share"].default)
+    drill_with_pfas = models.BooleanField(default=bool(RULES["drill_with_pfas"].default))
+    order_counts = models.CharField(max_length=8, default=RULES["order_counts"].default)
+    use_window_d = models.PositiveIntegerField(default=RULES["use_window_d"].default)
+    lead_time_d = models.PositiveIntegerField(default=RULES["lead_time_d"].default)
+    budget_month = models.PositiveSmallIntegerField(default=RULES["budget_month"].default)
     region_packs = models.JSONField(default=list, blank=True)
+    sample_limits = models.JSONField(default=dict, blank=True, help_text="what differs from the shipped limits")
 
     class Meta:
         verbose_name_plural = "policies"
         constraints = [
             one_of("rich_end", ["caution", "short"], "policy_rich_end_known"),
             one_of("plain_on_e10", ["no", "limited"], "policy_plain_on_e10_known"),
+            one_of("order_counts", ["stores", "all"], "policy_order_counts_known"),
         ]
 
     def __str__(self) -> str:

@@ -14,7 +14,8 @@ from django.db.utils import DEFAULT_DB_ALIAS
 HEADER = "readiness_movement"
 PARTS = ("readiness_movementline", "readiness_relocation", "readiness_marking")
 CHANGES = "readiness_change"
-TABLES = (HEADER, *PARTS, CHANGES)
+COUNTS = ("readiness_count", "readiness_inventoryresult")
+TABLES = (HEADER, *PARTS, CHANGES, *COUNTS)
 PREFIX = "readiness_guard_"
 
 _NO_PARTS = " AND ".join(f"NOT EXISTS (SELECT 1 FROM {part} WHERE movement_id = NEW.id)" for part in PARTS)
@@ -42,6 +43,7 @@ INSERT_RULES: dict[str, tuple[tuple[str, str], ...]] = {
         for part in PARTS
     },
     CHANGES: ((_USED_ID.format(table=CHANGES), "a change is never replaced"),),
+    **{table: ((_USED_ID.format(table=table), "what was counted is never replaced"),) for table in COUNTS},
 }
 
 

@@ -12,7 +12,7 @@ from readiness.engineering import records as r
 from readiness.engineering import showing
 from readiness.engineering.deficiencies import System
 from readiness.engineering.percentages import percent_text
-from readiness.engineering.units import ML_PER_L, enough, from_ml, shown, shown_pair
+from readiness.engineering.units import ML_PER_L, enough, from_ml, shown, shown_pair, to_si
 from readiness.reports.verdicts import DutyFacts, word
 
 VOLUME_UNIT: Final[dict[System, str]] = {"us": "gal", "metric": "L"}
@@ -25,6 +25,13 @@ FEW_WORDS: Final[Mapping[str, str]] = {  # where the code itself would not be sa
     "plain_on_e10": "not alcohol-resistant",
     "listing_by_group": "listed by group only",
     "feed_lean": "proportioned lean",
+    "inlet_low": "inlet low, rich",
+    "inlet_high": "inlet high, lean",
+    "pump_low": "pump pressure low",
+    "below_range": "below the proportioner’s range",
+    "intake_pressurized": "pressure at the intake",
+    "intake_not_stated": "intake pressure not stated",
+    "batch_ends": "tankful ends the attack",
     "aspirating_missing": "aspirating nozzle missing",
     "no_named_water": "no named water",
     "water_short": "water runs dry",
@@ -33,6 +40,8 @@ FEW_WORDS: Final[Mapping[str, str]] = {  # where the code itself would not be sa
     "no_tow": "no tow unit",
     "no_design_spill": "no design spill",
 }
+PAIL_L: Final = to_si(5, "gal")
+LONG_S: Final = 100  # from here on whole seconds are fine enough
 _CLEAR_ML: Final = 500  # a shortage above this cannot be hidden by the tolerance of whole milliliters
 
 
@@ -187,3 +196,17 @@ def settings_to_turn(duties: Iterable[DutyFigures]) -> tuple[str, ...]:
     return tuple(
         f"{duty.name}: turn to {percent_text(duty.as_set.turn_to)}" for duty in duties if duty.as_set is not None
     )
+
+
+def pail_seconds(answer: r.Answer, containers: Iterable[r.Container]) -> str | None:
+    """Seconds a pail lasts, rounded down: to a tenth where a tenth matters to the hand that changes it."""
+    seconds = showing.pail_seconds(answer, _pail_l(containers))
+    if seconds is None:
+        return None
+    return str(shown(seconds, unit=None, places=0 if seconds >= LONG_S else 1, toward="down"))
+
+
+def _pail_l(containers: Iterable[r.Container]) -> float:
+    """What a full pail aboard holds, else five US gallons [L]."""
+    fullest_ml = max((each.book_ml for each in containers if each.kind == "pail"), default=0)
+    return fullest_ml / ML_PER_L if fullest_ml else PAIL_L

@@ -32,10 +32,12 @@ def columns(model: type[Model]) -> tuple[Field[Any, Any], ...]:
     return tuple(model._meta.concrete_fields)
 
 
-def rows(model: type[Model]) -> Iterator[list[Any]]:
-    """Each row in the order of its key, as values that JSON can hold."""
-    names = [field.attname for field in columns(model)]
-    found = model._base_manager.order_by("pk").values_list(*names)
+def rows(model: type[Model], names: list[str] | None = None) -> Iterator[list[Any]]:
+    """Each row in the order of its key, as values that JSON can hold.
+
+    names: columns in the order of a file, which an earlier version may have written in another than the model's.
+    """
+    found = model._base_manager.order_by("pk").values_list(*(names or [field.attname for field in columns(model)]))
     for row in found.iterator(chunk_size=CHUNK):
         yield [plain(value) for value in row]
 

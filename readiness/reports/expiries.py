@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import date
 from typing import NamedTuple
 
-from readiness.reports.inventory import COUNTS, EMPTY, OUTSIDE, Inventory, Item
+from readiness.reports.inventory import COUNTS, EMPTY, HERE, Inventory, Item
 
 MONTHS = 24
 ALREADY = "already"  # in doubt or out of the count today
@@ -31,7 +31,7 @@ def expiries(inventory: Inventory) -> tuple[Expiry, ...]:
     """What is in doubt or out already, what runs out month by month, what has no date and what lasts longer."""
     groups: dict[tuple[int, str, str, str], list[Item]] = {}
     for item in inventory.items:
-        if item.where == OUTSIDE or item.state == EMPTY:
+        if item.where not in HERE or item.state == EMPTY:
             continue
         order, month = _month(item, inventory.day)
         then = item.then if item.state == COUNTS else item.state

@@ -20,10 +20,24 @@ from django.db.models.functions import RowNumber
 from readiness import models as m
 from readiness.engineering import records as r
 from readiness.engineering.dates import last_day
-from readiness.engineering.hydraulics import hose
 from readiness.models.checks import Answer
 from readiness.models.policy import RULES
 from readiness.reports.folds import Folded
+from readiness.reports.inspections import Schedule
+from readiness.reports.lays import (
+    EDUCTORS,
+    LayRow,
+    LegRow,
+    PartRow,
+    Table,
+    TipRow,
+    coefficient,
+    flow_of,
+    hose_of,
+    kind_of,
+    lay_of,
+    tip_of,
+)
 
 KINDS: Mapping[str, Any] = {
     "AFFF": "afff",
@@ -63,8 +77,8 @@ SUPPLIES: Mapping[str, Any] = {
     "drafting": "draft",
     "tenders": "tenders",
 }
-EDUCTORS = frozenset({"in-line eductor", "by-pass eductor", "portable kit"})
 BY_ROWS = 5000
+_KINDS_BACK = {"tank": "fixed tank", "kit": "kit reservoir"}
 
 
 class Fleet(NamedTuple):
@@ -112,6 +126,13 @@ def load_rigs(
         return Fleet(tuple(rigs), reader.policies, {unit[0]: unit[1] for unit in reader.units}, tuple(broken))
 
 
+def load_products(department: int) -> tuple[dict[int, r.Concentrate], dict[int, r.Fuel], r.Policy]:
+    """A department's concentrates with listings, the fuels it may name, and its policy: for a sum without a rig."""
+    scope = Scope([department], None)
+    policies, _ = _policies(scope)
+    return concentrates_in(scope), _fuels(scope), policies.get(department, r.Policy())
+
+
 @contextmanager
 def collector_off() -> Iterator[None]:
     """Tens of thousands of tuples are made and none is a cycle: the collector would look at them in vain."""
@@ -157,7 +178,8 @@ class _Reader:
         self.parts = self._parts()
         self.containers = self._containers()
         self.tests = self._tests()
-        self.legs = _grouped(self._of_lines(m.HoseLeg), "line", "n", "diameter_in", "length_m")
+        self.legs = _grouped(self._of_lines(m.HoseLeg), "line", *LegRow._fields)
+        self.hose_table = self._hose_table()
         self.sources = _grouped(self._of_lines(m.LineSource), "line", "container")
         self.lines = self._lines()
         self.setups = self._setups()
@@ -165,6 +187,9 @@ class _Reader:
         self.duties = self._duties()
         self.checks = self._checks()
         self.accepted = self._accepted()
+        self.raised = self._raised()
+        at = past.at if past else None
+        self.schedule = Schedule(scope.departments, self.zones, at)
 
     # -- units and vehicles -----------------------------------------------------------------------------------------
 
@@ -181,6 +206,7 @@ class _Reader:
             "no_duty_review_on",
             "lines_staffed",
             "station__check_interval_h",
+            "station",
         )
         return list(rows.order_by("id").values_list(*columns))
 
@@ -258,7 +284,7 @@ class _Reader:
         if only is not None:
             rows = rows.filter(pk__in=only)
         sampled, self.container_samples = self._samples(only)
-        concentrates = _concentrates(self.scope)
+        concentrates = concentrates_in(self.scope)
         columns = ("id", "batch", "concentrate", "makers_date", "date_precision", "recalled_on")
         return {
             pk: r.Lot(
@@ -358,20 +384,25 @@ class _Reader:
             found[line].append((test, band == "vehicle"))
         return found
 
+    def _hose_table(self) -> Table:
+        rows = self.scope.of(m.HoseSize.objects.filter(retired_on__isnull=True))
+        columns = ("department", "diameter_in", "section_m")
+        friction = ("coefficient", "loss_kpa", "loss_flow_lpm", "loss_length_m")
+        return {
+            (department, float(size)): (coefficient(*loss), section_m)
+            for department, size, section_m, *loss in _rows(rows, *columns, *friction)
+        }
+
     def _lines(self) -> dict[tuple[str, int], list[tuple[Any, ...]]]:
         rows = self.scope.of(m.FoamLine.objects.filter(self.near(""), retired_on__isnull=True))
-        own = ("unit", "vehicle", "id", "name", "pails", "flow_lpm", "parked_pct", "present_pct", "wind_loss_pct")
-        lay = ("inlet_kpa", "nozzle_kpa", "appliance_loss_kpa", "height_m", "lift_m", "tube_original")
-        state = ("fault", "fault_on", "unflushed_since")
-        proportioner = ("id", "kind", "settings_pct", "foam_feed_lpm", "accepts_thick", "rated_flow_lpm")
-        plate = ("rating_basis", "plate_back_pressure_kpa", "plate_lift_m", "state")
-        nozzle = ("aspirating", "rated_flow_lpm", "rings_lpm", "state")
+        own = ("unit", "vehicle", "department", "id", "name", "pails", "flow_lpm", "parked_pct", "present_pct")
+        state = ("wind_loss_pct", "fault", "fault_on", "unflushed_since")
         columns = [
             *own,
-            *lay,
             *state,
-            *(f"proportioner__{name}" for name in proportioner + plate),
-            *(f"nozzle__{name}" for name in nozzle),
+            *LayRow._fields,
+            *(f"proportioner__{name}" for name in PartRow._fields),
+            *(f"nozzle__{name}" for name in TipRow._fields),
         ]
         found: dict[tuple[str, int], list[tuple[Any, ...]]] = defaultdict(list)
         for row in _rows(rows, *columns):
@@ -380,68 +411,45 @@ class _Reader:
         return found
 
     def _line(self, row: tuple[Any, ...]) -> r.Line:
-        pk, name, pails, flow, parked, present, wind_loss, *rest = row
-        (
-            *lay,
-            fault,
-            fault_on,
-            unflushed,
-            part,
-            kind,
-            offered,
-            feed,
-            thick,
-            rated,
-            basis,
-            plate_kpa,
-            plate_lift,
-            state,
-        ) = rest[:-4]
-        aspirating, nozzle_lpm, rings, nozzle_state = rest[-4:]
-        tests = self.tests.get(pk, [])
-        eductor = kind in EDUCTORS
+        department, pk, name, pails, stated, parked, present, wind_loss, fault, fault_on, unflushed, *rest = row
+        lay, part, tip = _parted(rest)
+        tests, kind = self.tests.get(pk, []), kind_of(part)
+        flow = flow_of(stated, lay, part, tip)
         return r.Line(
             id=pk,
             name=name,
             sources=tuple(source[0] for source in self.sources.get(pk, ())),
             pails=pails,
-            offered=_settings(offered),
-            flow_lpm=_flow(flow, nozzle_lpm, rated),
-            proportioner_id=part,
-            max_feed_lpm=feed,
-            thick_ok=thick,
-            aspirating=bool(aspirating),
+            offered=_settings(part.settings_pct),
+            flow_lpm=flow,
+            proportioner_id=part.id,
+            max_feed_lpm=part.foam_feed_lpm,
+            thick_ok=part.accepts_thick,
+            aspirating=bool(tip.aspirating),
             parked=parked,
             present=present,
             tests=tuple(test for test, _ in tests),
-            rated_lpm=rated if eductor else None,
-            basis=BASES[basis],
-            rings_lpm=tuple(float(ring) for ring in rings or ()),
-            lay=self._lay(pk, lay, plate_kpa, plate_lift) if eductor else None,
+            rated_lpm=part.rated_flow_lpm if kind in EDUCTORS else None,
+            basis=BASES[part.rating_basis],
+            rings_lpm=tuple(float(ring) for ring in tip.rings_lpm or ()),
+            lay=self._lay(pk, department, flow, lay, part, tip),
             wind_loss=wind_loss,
             flushed=unflushed is None,
             vehicle_band=any(vehicle for _, vehicle in tests),
-            in_service=state != "out" and nozzle_state != "out",
+            in_service=part.state != "out" and tip.state != "out",
             fault=fault,
             fault_on=fault_on,
+            kind=kind,
+            least_lpm=part.least_flow_lpm,
+            intake_kpa=lay.intake_kpa,
+            intake_limit_kpa=part.greatest_intake_kpa or 0.0,
         )
 
-    def _lay(self, line: int, lay: list[Any], plate_kpa: float | None, plate_lift: float | None) -> r.Lay | None:
-        inlet_kpa, nozzle_kpa, loss_kpa, height_m, lift_m, tube_original = lay
-        legs = sorted(self.legs.get(line, ()))
-        if inlet_kpa is None or nozzle_kpa is None or not legs:
-            return None
-        return r.Lay(
-            inlet_kpa=inlet_kpa,
-            nozzle_kpa=nozzle_kpa,
-            hose=tuple(hose(_size(diameter), length) for _, diameter, length in legs),
-            appliances_kpa=loss_kpa,
-            height_m=height_m,
-            plate_back_pressure_kpa=plate_kpa,
-            lift_m=lift_m,
-            plate_lift_m=plate_lift,
-            tube_original=tube_original,
-        )
+    def _lay(
+        self, line: int, department: int, flow_lpm: float, lay: LayRow, part: PartRow, tip: TipRow
+    ) -> r.Lay | None:
+        legs = [LegRow(*leg) for leg in self.legs.get(line, ())]
+        return lay_of(flow_lpm, lay, part, tip, hose_of(department, legs, self.hose_table)) if legs else None
 
     def _setups(self) -> dict[tuple[str, int], list[tuple[int, ...]]]:
         rows = m.SetupLine.objects.filter(self.near("setup__"), line__retired_on__isnull=True)
@@ -503,22 +511,62 @@ class _Reader:
             found[unit].add((code, kind, pk))
         return {unit: frozenset(each) for unit, each in found.items()}
 
+    def _raised(self) -> dict[tuple[str, int], list[r.Raised]]:
+        """Deficiencies raised by hand, by the unit or vehicle that they are on."""
+        rows = self.scope.of(m.RaisedDeficiency.objects.all())
+        if self.past is None:
+            rows = rows.filter(closed_at__isnull=True)
+        else:
+            at = self.past.at
+            rows = rows.filter(Q(closed_at__isnull=True) | Q(closed_at__gt=at), raised_at__lte=at)
+        ways = ("", "line__", "container__place__")
+        if self.scope.units is not None:
+            rows = rows.filter(self.near("") | self.near("line__") | self.near("container__place__"))
+        names = ("unit__designation", "vehicle__shop_no", "line__name", "container__code")
+        owners = [f"{way}{owner}" for owner in ("unit", "vehicle") for way in ways]
+        found: dict[tuple[str, int], list[r.Raised]] = defaultdict(list)
+        columns = ("id", "department", "words", "effect", "raised_at", *names, *owners)
+        for pk, department, words, effect, at_, *rest in _rows(rows, *columns):
+            unit, shop_no, line, code, *ids = rest
+            name = code or line or unit or f"vehicle {shop_no}"
+            on = next((("unit", each) for each in ids[:3] if each), None)
+            on = on or next((("vehicle", each) for each in ids[3:] if each), None)
+            if on is not None:
+                since = at_.astimezone(self.zones[department]).date()
+                found[on].append(r.Raised(pk, f"{name}: {words.rstrip('.')}", effect, since))
+        return found
+
+    def _inspections(
+        self, department: int, station: int, things: Mapping[str, list[tuple[int, str]]]
+    ) -> Iterator[r.Inspection]:
+        """What the department's rules ask of a rig's things, and when."""
+        for rule in self.schedule.rules:
+            if rule.department_id != department or rule.station_id not in (None, station):
+                continue
+            for pk, name in things.get(rule.of, ()):
+                due = self.schedule.due(rule, pk)
+                if due is not None:
+                    shift = rule.rhythm == "shift"
+                    yield r.Inspection((f"rule {rule.pk}", pk), f"{rule.name}: {name}", due, shift)
+
     # -- the whole --------------------------------------------------------------------------------------------------
 
     def rig(self, unit: tuple[Any, ...]) -> r.Rig:
         """One unit on its vehicle. Raises what the row that cannot be read raises."""
-        pk, _, name, state, no_duty_by, review_on, staffed, interval_h = unit
+        pk, department, name, state, no_duty_by, review_on, staffed, interval_h, station = unit
         vehicle = self.vehicles.get(self.vehicle_of.get(pk, 0))
         owners = [("unit", pk)] + ([("vehicle", vehicle.id)] if vehicle else [])
         containers = tuple(each for owner in owners for each in self.containers.get(owner, ()))
         checked_at = self.checks.get((pk, vehicle.id if vehicle else None))
         good_until = checked_at + timedelta(hours=interval_h) if checked_at and interval_h else None
+        lines = tuple(self._line(row) for owner in owners for row in self.lines.get(owner, ()))
+        things = _things(pk, name, vehicle, containers, lines)
         return r.Rig(
             unit_id=pk,
             name=name,
             vehicle=vehicle,
             containers=containers,
-            lines=tuple(self._line(row) for owner in owners for row in self.lines.get(owner, ())),
+            lines=lines,
             duties=tuple(self._duty(row, vehicle, containers) for row in self.duties.get(pk, ())),
             setups=tuple(setup for owner in owners for setup in self.setups.get(owner, ())),
             lines_staffed=staffed,
@@ -527,7 +575,27 @@ class _Reader:
             state=state,
             no_duty=r.NoDuty(no_duty_by, review_on) if no_duty_by else None,
             accepted=self.accepted.get(pk, frozenset()),
+            inspections=tuple(self._inspections(department, station, things)) if self.schedule.rules else (),
+            raised=tuple(each for owner in owners for each in self.raised.get(owner, ())),
         )
+
+
+def _things(
+    unit: int,
+    name: str,
+    vehicle: r.Vehicle | None,
+    containers: Iterable[r.Container],
+    lines: Iterable[r.Line],
+) -> dict[str, list[tuple[int, str]]]:
+    """The number and name of everything of a rig that a rule may be for, by its kind."""
+    found: dict[str, list[tuple[int, str]]] = defaultdict(list)
+    found["unit"].append((unit, name))
+    if vehicle is not None:
+        found["vehicle"].append((vehicle.id, vehicle.name))
+    found["line"] = [(line.id, line.name) for line in lines]
+    for each in containers:
+        found[_KINDS_BACK.get(each.kind, each.kind)].append((each.id, each.code))
+    return found
 
 
 def _policies(scope: Scope) -> tuple[dict[int, r.Policy], dict[int, ZoneInfo]]:
@@ -541,7 +609,7 @@ def _policies(scope: Scope) -> tuple[dict[int, r.Policy], dict[int, ZoneInfo]]:
     return policies, zones
 
 
-def _concentrates(scope: Scope) -> dict[int, r.Concentrate]:
+def concentrates_in(scope: Scope) -> dict[int, r.Concentrate]:
     rows = scope.of(m.Concentrate.objects.all())
     listed = m.Listing.objects.filter(retired_on__isnull=True)
     groups = scope.of(m.CompatibilityGroup.objects.all())
@@ -612,17 +680,11 @@ def _settings(read: Any) -> frozenset[int]:
     return frozenset(read)
 
 
-def _flow(*known: float | None) -> float:
-    """The line's own flow, else the nozzle's, else the proportioner's."""
-    for each in known:
-        if each is not None:
-            return each
-    raise ValueError("the line states no flow, nor does its nozzle or proportioner")
-
-
-def _size(diameter: Any) -> str:
-    """A nominal hose size as the table of coefficients writes it: 1.75, 2.5, 3."""
-    return f"{float(diameter):g}"
+def _parted(columns: list[Any]) -> tuple[LayRow, PartRow, TipRow]:
+    """The columns of a line's lay, of its proportioner and of its nozzle."""
+    lays, parts = len(LayRow._fields), len(PartRow._fields)
+    part = PartRow(*columns[lays : lays + parts])
+    return LayRow(*columns[:lays]), part, tip_of(part, TipRow(*columns[lays + parts :]))
 
 
 def _class_a_setting(containers: Iterable[r.Container]) -> int:

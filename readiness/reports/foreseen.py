@@ -9,6 +9,7 @@ from typing import NamedTuple
 from readiness.engineering import showing
 from readiness.engineering.records import Answer, Deficiency
 from readiness.models import Container, Department, Holding
+from readiness.models.organisation import PLACE_NAMED_BY
 from readiness.reports.verdicts import Kept
 
 
@@ -103,7 +104,7 @@ def standing(department: Department, ids: Collection[int]) -> dict[int, Containe
     for row in held.select_related("lot__concentrate"):
         lots[row.container_id].append(LotThen(str(row.lot), row.ml))
     rows = Container.objects.filter(department=department, pk__in=ids).order_by("code")
-    rows = rows.select_related("place__station", "place__unit", "place__vehicle")
+    rows = rows.select_related(*(f"place__{owner}" for owner in PLACE_NAMED_BY))
     return {row.pk: _then(row, tuple(lots[row.pk])) for row in rows}
 
 

@@ -13,6 +13,7 @@ from django.db.models import Q
 from readiness.engineering.wording import volume_text
 from readiness.models import Concentrate, Container, Marking, Movement, MovementLine, Relocation
 from readiness.models.movements import Mark
+from readiness.models.organisation import PLACE_NAMED_BY
 
 
 class Event(NamedTuple):
@@ -158,7 +159,7 @@ class _Parts:
         return marking.new
 
 
-_PLACES = tuple(f"{end}__{owner}" for end in ("from_place", "to_place") for owner in ("station", "unit", "vehicle"))
+_PLACES = tuple(f"{end}__{owner}" for end in ("from_place", "to_place") for owner in PLACE_NAMED_BY)
 _SENTENCES = {
     Mark.SEALED: "{not_}sealed",
     Mark.OPENED_ON: "opened on {new}",

@@ -40,6 +40,8 @@ WORDS: Mapping[str, str] = {
     "opened_unknown": "opening day not known",
 }
 STORE, UNIT, VEHICLE, OUTSIDE = "store", "unit", "vehicle", "outside the book"
+TRANSIT, LENT, PALLET = "in transit", "lent", "on a take-back pallet"  # it counts nowhere while it is there
+HERE = frozenset({STORE, UNIT, VEHICLE, TRANSIT})  # the department's to use, now or once it arrives
 
 
 class Share(NamedTuple):
@@ -82,6 +84,7 @@ class Item(NamedTuple):
     then: str
     reading_ml: int | None
     reading_at: datetime | None
+    borrowed_from: str
 
     @property
     def lots(self) -> str:
@@ -176,7 +179,8 @@ class _Stock:
     def _places(self) -> dict[int, m.Place]:
         """Once each: many containers stand at one place."""
         rows = self._asked(m.Place.objects.filter(department=self.department), "containers")
-        return {row.pk: row for row in rows.select_related("station", "unit__station", "vehicle__station")}
+        owners = ("station", "unit__station", "vehicle__station", "partner", "pallet__station")
+        return {row.pk: row for row in rows.select_related(*owners)}
 
     def _policy(self) -> r.Policy:
         names = [name for name in RULES if name in r.Policy._fields]
@@ -227,13 +231,14 @@ class _Stock:
     def inventory(self) -> Inventory:
         """Every container that is not retired."""
         rows = self._asked(m.Container.objects.filter(department=self.department, retired_on__isnull=True), "pk")
+        rows = rows.annotate(lender=F("partner__name"))
         return Inventory(self.day, tuple(self._item(row) for row in rows.order_by("code")), self.products)
 
-    def _item(self, row: m.Container) -> Item:
+    def _item(self, row: Any) -> Item:
         parts = tuple(self.parts.get(row.pk, ()))
         place = self.places[row.place_id] if row.place_id else None
         record = self._record(row, parts, place)
-        worth = _worth(record, hold(record, self.policy, self.ends), self.day)
+        worth = _there(_worth(record, hold(record, self.policy, self.ends), self.day), place)
         product = self.products.get(row.concentrate_id or 0)
         where, station, unit_id, unit = self._stands(place)
         return Item(
@@ -263,6 +268,7 @@ class _Stock:
             then=worth.then,
             reading_ml=row.reading_ml,
             reading_at=row.reading_at,
+            borrowed_from=row.lender or "",
         )
 
     def _record(self, row: m.Container, parts: tuple[r.Part, ...], place: m.Place | None) -> r.Container:
@@ -300,9 +306,13 @@ class _Stock:
             return OUTSIDE, "", None, ""
         if place.station is not None:
             return STORE, place.station.name, None, ""
+        if place.transfer_id is not None or place.partner is not None:
+            return LENT if place.partner else TRANSIT, "", None, ""
+        if place.pallet is not None:
+            return PALLET, place.pallet.station.name, None, ""
         if place.unit is not None:
             return UNIT, place.unit.station.name, place.unit_id, place.unit.designation
-        assert place.vehicle is not None  # the table's own rule: a place is one of the three
+        assert place.vehicle is not None  # the table's own rule: a place is one of these
         unit, name, station = self.running.get(place.vehicle.pk, (None, "", place.vehicle.station.name))
         return VEHICLE, station, unit, name
 
@@ -312,6 +322,13 @@ class _Worth(NamedTuple):
     counted_ml: int
     through: date | None
     then: str
+
+
+def _there(worth: _Worth, place: m.Place | None) -> _Worth:
+    """What is lent or set aside for good counts for nothing, however good it is; an empty one stays empty."""
+    if place is None or worth.state == EMPTY or (place.partner_id is None and place.pallet_id is None):
+        return worth
+    return worth._replace(state=LENT if place.partner_id else PALLET, counted_ml=0, then="")
 
 
 def _worth(record: r.Container, holding: Holding, day: date) -> _Worth:

@@ -13,6 +13,7 @@ from django.db.models import QuerySet
 from readiness.engineering.wording import volume_text
 from readiness.models import Department, Marking, Movement, MovementLine, User
 from readiness.models.movements import Mark
+from readiness.models.organisation import PLACE_NAMED_BY
 from readiness.reports.histories import LATE_S
 
 _FEW = 4  # containers that are named one by one; more are counted
@@ -37,14 +38,12 @@ class Told(NamedTuple):
 
 def movements_of(department: Department) -> QuerySet[Movement]:
     """The department's movements with all that `told` needs, in a number of queries that does not grow."""
-    places = [f"relocations__{end}__{owner}" for end in ("from_place", "to_place") for owner in _OWNERS]
-    rows = Movement.objects.filter(department=department).select_related("recorded_by", "corrected_by", "department")
+    places = [f"relocations__{end}__{owner}" for end in ("from_place", "to_place") for owner in PLACE_NAMED_BY]
+    rows = Movement.objects.filter(department=department)
+    rows = rows.select_related("recorded_by", "corrected_by", "department", "partner")
     return rows.prefetch_related(
         "lines__container", "lines__lot__concentrate", "relocations__container", *places, "markings__container"
     )
-
-
-_OWNERS = ("station", "unit", "vehicle")
 
 
 def told(movement: Movement) -> Told:
@@ -114,11 +113,17 @@ def _moves(movement: Movement) -> list[str]:
 
 
 def _way(start: str, end: str) -> str:
+    """What a change of place is called. Where it is away, its place says so itself: in transit to, lent to."""
+    if end.startswith(_AWAY):
+        return f"{end}, from {start or 'outside the book'}"
+    if end and start.startswith(_AWAY):
+        return f"now at {end}, no longer {start}"
     if not start:
         return f"put at {end}"
     return f"moved from {start} to {end}" if end else f"taken from {start} out of the book"
 
 
+_AWAY = ("in transit to ", "lent to ")  # as the name of such a place begins
 _WORDS: Mapping[tuple[str, str], str] = {
     (Mark.SEALED, "yes"): "sealed",
     (Mark.SEALED, "no"): "no longer sealed",

@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 
 from readiness.engineering.dates import GoodThrough, good_through
 from readiness.models import Department, Lot, Sample
-from readiness.reports.inventory import OUTSIDE, Inventory, Item
+from readiness.reports.inventory import LENT, OUTSIDE, PALLET, STORE, TRANSIT, Inventory, Item
 
 
 class LotRow(NamedTuple):
@@ -56,7 +56,7 @@ def _last_samples(lots: QuerySet[Lot, Lot]) -> dict[int, Sample]:
 
 
 def _row(row: Lot, left_ml: int, where: list[Item], sample: Sample | None) -> LotRow:
-    stations = sorted({f"{item.station} {'store' if item.where == 'store' else 'units'}" for item in where})
+    stations = sorted({_stands(item) for item in where})
     return LotRow(
         id=row.pk,
         batch=row.batch,
@@ -73,6 +73,13 @@ def _row(row: Lot, left_ml: int, where: list[Item], sample: Sample | None) -> Lo
         containers=len(where),
         places=", ".join(stations),
     )
+
+
+def _stands(item: Item) -> str:
+    """The store or the units of a station, or where else it is."""
+    if item.where in (TRANSIT, LENT, PALLET):
+        return item.place
+    return f"{item.station} {'store' if item.where == STORE else 'units'}"
 
 
 def sample_words(sample: Sample) -> str:

@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 from readiness.engineering import records as r
 from readiness.engineering import showing
 from readiness.engineering.deficiencies import System
 from readiness.engineering.judging import judge
-from readiness.engineering.units import ML_PER_L, shown, to_si
 from readiness.models import Unit
-from readiness.reports.duty_figures import SUPPLIES, reason
+from readiness.reports.duty_figures import SUPPLIES, pail_seconds, reason
 from readiness.reports.fleet import load_rigs
+from readiness.reports.gear import Aboard
+from readiness.reports.line_setups import best_cure
 from readiness.reports.unit_today import drawn_by
 from readiness.reports.verdicts import duty_facts
-
-PAIL_L: Final = to_si(5, "gal")
-LONG_S: Final = 100  # from here on whole seconds are fine enough
 
 
 class CardRow(NamedTuple):
@@ -40,11 +37,13 @@ class PumpCard(NamedTuple):
     """One line's card."""
 
     line: str
-    inlet_kpa: float | None
+    eductor: bool
+    inlet_kpa: float | None  # at the eductor; at the pump where there is none
     rings: bool  # whether the nozzle has a gallonage ring to set
     longest_m: float | None
     hose_m: float | None
     draws: bool
+    cure: str  # of a line that does not pick up, with gear aboard; empty where there is none
     parked: int | None
     pails: bool
     rows: tuple[CardRow, ...]
@@ -67,23 +66,28 @@ def pump_cards(unit: Unit, moment: r.Moment, system: System) -> Cards:
         why = fleet.broken[0][1] if fleet.broken else "it is retired"
         return Cards(why, unit.designation, "", ())
     rig, policy = fleet.rigs[0], fleet.policies[unit.department_id]
-    cards = tuple(_card(line, rig, policy, moment, system) for line in rig.lines)
+    aboard = Aboard(rig, unit.department_id)
+    cards = tuple(_card(line, rig, policy, moment, aboard, system) for line in rig.lines)
     return Cards("", rig.name, rig.vehicle.name if rig.vehicle else "no vehicle", cards)
 
 
-def _card(line: r.Line, rig: r.Rig, policy: r.Policy, moment: r.Moment, system: System) -> PumpCard:
+def _card(line: r.Line, rig: r.Rig, policy: r.Policy, moment: r.Moment, aboard: Aboard, system: System) -> PumpCard:
     alone = rig._replace(lines=(line,), setups=((line.id,),))
     answers = judge(alone, policy, moment).answers
     rows = tuple(_row(duty, answer, line, rig, system) for duty, answer in zip(rig.duties, answers, strict=False))
     drawn = drawn_by(line, policy)
+    draws = drawn is None or drawn.draws
+    cured = () if draws else (best_cure(alone, each, policy, moment, aboard, system) for each in answers)
     served = {row.fuel or row.duty: row.pct for row in rows if not row.why_not}
     return PumpCard(
         line=line.name,
+        eductor=line.rated_lpm is not None,
         inlet_kpa=line.lay.inlet_kpa if line.lay else None,
         rings=len(line.rings_lpm) > 1,
         longest_m=drawn.longest_m if drawn else None,
         hose_m=sum(leg.length_m for leg in line.lay.hose) if line.lay else None,
-        draws=drawn is None or drawn.draws,
+        draws=draws,
+        cure=next((words for words in cured if words), ""),
         parked=line.parked,
         pails=line.pails,
         rows=rows,
@@ -100,23 +104,9 @@ def _row(duty: r.Duty, answer: r.Answer, line: r.Line, rig: r.Rig, system: Syste
         why_not="" if answer.setup else reason(answer, system),
         pct=answer.pct,
         flow_lpm=answer.flow_lpm,
-        pail_seconds=_pail_seconds(answer, rig.containers) if line.pails and answer.setup else None,
+        pail_seconds=pail_seconds(answer, rig.containers) if line.pails and answer.setup else None,
         minutes=showing.minutes(answer) if answer.draw_lpm else None,
         duration_min=answer.duration_min,
         own_water_min=answer.own_water_min,
         supply=SUPPLIES[facts.supply],
     )
-
-
-def _pail_seconds(answer: r.Answer, containers: Iterable[r.Container]) -> str | None:
-    """Seconds a pail lasts, rounded down: to a tenth where a tenth matters to the hand that changes it."""
-    seconds = showing.pail_seconds(answer, _pail_l(containers))
-    if seconds is None:
-        return None
-    return str(shown(seconds, unit=None, places=0 if seconds >= LONG_S else 1, toward="down"))
-
-
-def _pail_l(containers: Iterable[r.Container]) -> float:
-    """What a full pail aboard holds, else five US gallons [L]."""
-    fullest_ml = max((each.book_ml for each in containers if each.kind == "pail"), default=0)
-    return fullest_ml / ML_PER_L if fullest_ml else PAIL_L

@@ -27,11 +27,14 @@ _COUNTED: Final[Mapping[str, QuerySet[Any, Any]]] = {
     "appliances": m.Appliance.objects.filter(_OWN),
     "lines": m.FoamLine.objects.filter(_OWN, retired_on__isnull=True),
     "setups": m.Setup.objects.filter(_OWN),
+    "hoses": m.HoseSize.objects.filter(_OWN, retired_on__isnull=True),
     "duties": m.Duty.objects.filter(_OWN, retired_on__isnull=True),
     "concentrates": m.Concentrate.objects.filter(_OWN),
     "listings": m.Listing.objects.filter(concentrate__department=OuterRef("pk")),
     "fuels": m.Fuel.objects.filter(_OWN | Q(department__isnull=True), retired_on__isnull=True),
     "groups": m.CompatibilityGroup.objects.filter(_OWN),
+    "inspection_rules": m.InspectionRule.objects.filter(_OWN, retired_on__isnull=True),
+    "label_sheets": m.LabelSheet.objects.filter(_OWN, retired_on__isnull=True),
 }
 
 

@@ -1,7 +1,6 @@
 """Units that are short of concentrate, by how much, and where matching stock lies.
 
-Read from the assessments as they stand, so that this list says what the unit's page says. Stores come in the order: the
-unit's own station first, then the fullest; the book knows no road distances.
+Read from the assessments as they stand, so that this list says what the unit's page says.
 """
 
 from __future__ import annotations
@@ -18,22 +17,12 @@ from readiness.engineering.rates import standard_minutes, standard_rate
 from readiness.engineering.suiting import fit
 from readiness.engineering.units import ML_PER_L, pails_for, tolerance_ml
 from readiness.reports.fleet import KINDS, USES
-from readiness.reports.inventory import COUNTS, STORE, Inventory, Item
+from readiness.reports.inventory import Inventory
+from readiness.reports.store_matches import Match, Stores
 from readiness.reports.verdicts import Kept, read_kept
 
 PAIL_ML = 18_927  # 5 US gal, the usual pail
 _NOTHING_SUITS = frozenset({"wrong_foam", "not_listed", "no_listed_rate", "no_stock", "no_reach"})
-
-
-class Match(NamedTuple):
-    """Stock of a concentrate that would do, in one store."""
-
-    concentrate: str
-    station: str
-    own_station: bool
-    ml: int
-    containers: int
-    codes: tuple[str, ...]  # enough of them for what is short, the sealed that run out first before the others
 
 
 class Tank(NamedTuple):
@@ -142,10 +131,7 @@ class _Finder:
 
     def __init__(self, department: m.Department, inventory: Inventory) -> None:
         self.inventory = inventory
-        self.stores: dict[tuple[int, str], list[Item]] = {}
-        for item in inventory.items:
-            if item.where == STORE and item.state == COUNTS and item.concentrate_id and item.counted_ml:
-                self.stores.setdefault((item.concentrate_id, item.station), []).append(item)
+        self.stores = Stores(inventory)
         self.policy = _policy(department)
         self.concentrates = _listed(department)
         self.duties = _duties(department)
@@ -163,21 +149,7 @@ class _Finder:
 
     def matches(self, concentrates: Iterable[int], station: str, short_ml: int | None) -> tuple[Match, ...]:
         """The stores that have any of these, the unit's own first."""
-        wanted = set(concentrates)
-        found = [self._match(items, station, short_ml) for (pk, _), items in self.stores.items() if pk in wanted]
-        return tuple(sorted(found, key=lambda match: (not match.own_station, -match.ml, match.station)))
-
-    def _match(self, items: list[Item], station: str, short_ml: int | None) -> Match:
-        inorder = sorted(items, key=lambda item: (not item.sealed, str(item.through or ""), item.code))
-        chosen: list[Item] = []
-        for item in inorder:
-            if short_ml is not None and sum(each.counted_ml for each in chosen) + len(chosen) + 1 >= short_ml:
-                break
-            chosen.append(item)
-        at = items[0].station
-        volume = sum(item.counted_ml for item in items)
-        codes = tuple(item.code for item in chosen)
-        return Match(items[0].concentrate, at, at == station, volume, len(items), codes)
+        return self.stores.matches(concentrates, station, short_ml)
 
     def other(self, short: Short, duty_id: int) -> Short:
         """Of a duty for which nothing aboard counts: what would, its textbook need, and where it lies."""

@@ -5,7 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 
-from readiness.reports.inventory import OUTSIDE, STORE, Inventory, Item, Product, Share, alcohol_resistant, class_b
+from readiness.reports.inventory import (
+    EMPTY,
+    LENT,
+    OUTSIDE,
+    PALLET,
+    STORE,
+    TRANSIT,
+    Inventory,
+    Item,
+    Product,
+    Share,
+    alcohol_resistant,
+    class_b,
+)
 
 
 class StockRow(NamedTuple):
@@ -21,17 +34,19 @@ class StockRow(NamedTuple):
     store_containers: int
     units_ml: int
     units_containers: int
+    transit_ml: int
+    transit_containers: int
     out_ml: int
 
     @property
     def total_ml(self) -> int:
-        """Store and units together, by the book."""
-        return self.store_ml + self.units_ml
+        """Store, units and what is in transit together, by the book."""
+        return self.store_ml + self.units_ml + self.transit_ml
 
     @property
     def containers(self) -> int:
-        """Store and units together."""
-        return self.store_containers + self.units_containers
+        """Store, units and what is in transit together."""
+        return self.store_containers + self.units_containers + self.transit_containers
 
 
 class StockTotal(NamedTuple):
@@ -40,13 +55,23 @@ class StockTotal(NamedTuple):
     name: str
     store_ml: int
     units_ml: int
+    transit_ml: int
     out_ml: int
     containers: int
 
     @property
     def total_ml(self) -> int:
-        """Store and units together, by the book."""
-        return self.store_ml + self.units_ml
+        """Store, units and what is in transit together, by the book."""
+        return self.store_ml + self.units_ml + self.transit_ml
+
+
+class Aside(NamedTuple):
+    """What is not simply in a store or on a unit: in transit, borrowed, lent, on a take-back pallet."""
+
+    name: str
+    containers: int
+    ml: int
+    where: str  # the word by which the list of containers finds it
 
 
 class Stock(NamedTuple):
@@ -54,6 +79,7 @@ class Stock(NamedTuple):
 
     rows: tuple[StockRow, ...]
     totals: tuple[StockTotal, ...]
+    aside: tuple[Aside, ...]
 
 
 class _Piece(NamedTuple):
@@ -65,16 +91,30 @@ class _Piece(NamedTuple):
 
 
 def stock(inventory: Inventory) -> Stock:
-    """The department's stock; what is outside the book (handed to others) is left out."""
+    """The department's stock; what is outside the book or lent to partners is left out."""
     groups: dict[tuple[str, str, int], list[_Piece]] = {}
     for item in inventory.items:
-        if item.where == OUTSIDE:
+        if item.where in (OUTSIDE, LENT):
             continue
         for piece in _pieces(item):
             product = inventory.products[piece.share.concentrate_id]
-            groups.setdefault((product.name, item.station, product.id), []).append(piece)
+            groups.setdefault((product.name, item.station or item.where, product.id), []).append(piece)
     rows = {_row(inventory.products[key[2]], key[1], groups[key]): groups[key] for key in sorted(groups)}
-    return Stock(tuple(rows), tuple(_total(name, chosen, rows) for name, chosen in _SPLITS))
+    totals = tuple(_total(name, chosen, rows) for name, chosen in _SPLITS)
+    return Stock(tuple(rows), totals, tuple(_aside(inventory, *kind) for kind in _ASIDES))
+
+
+_ASIDES: tuple[tuple[str, str, Callable[[Item], bool]], ...] = (
+    ("In transit: in the sums above, on no unit", TRANSIT, lambda item: item.where == TRANSIT),
+    ("On take-back pallets: in the sums above, out of the count", PALLET, lambda item: item.where == PALLET),
+    ("Borrowed containers: in the sums above, ours to use and owed back", "", lambda item: bool(item.borrowed_from)),
+    ("Lent containers: in no sum, ours and counted nowhere", LENT, lambda item: item.where == LENT),
+)
+
+
+def _aside(inventory: Inventory, name: str, where: str, chosen: Callable[[Item], bool]) -> Aside:
+    found = [item for item in inventory.items if chosen(item) and item.state != EMPTY]
+    return Aside(name, len(found), sum(item.contents_ml for item in found), where)
 
 
 def _pieces(item: Item) -> list[_Piece]:
@@ -90,8 +130,9 @@ def _pieces(item: Item) -> list[_Piece]:
 
 def _row(product: Product, station: str, pieces: Iterable[_Piece]) -> StockRow:
     pieces = list(pieces)
-    store = [piece for piece in pieces if piece.item.where == STORE]
-    units = [piece for piece in pieces if piece.item.where != STORE]
+    store = [piece for piece in pieces if piece.item.where in (STORE, PALLET)]
+    transit = [piece for piece in pieces if piece.item.where == TRANSIT]
+    units = [piece for piece in pieces if piece.item.where not in (STORE, PALLET, TRANSIT)]
     return StockRow(
         concentrate_id=product.id,
         concentrate=product.name,
@@ -103,6 +144,8 @@ def _row(product: Product, station: str, pieces: Iterable[_Piece]) -> StockRow:
         store_containers=len({piece.item.id for piece in store}),
         units_ml=sum(piece.share.ml for piece in units),
         units_containers=len({piece.item.id for piece in units}),
+        transit_ml=sum(piece.share.ml for piece in transit),
+        transit_containers=len({piece.item.id for piece in transit}),
         out_ml=sum(piece.out_ml for piece in pieces),
     )
 
@@ -125,6 +168,7 @@ def _total(name: str, chosen: Callable[[StockRow], bool], rows: Mapping[StockRow
         name,
         sum(row.store_ml for row in found),
         sum(row.units_ml for row in found),
+        sum(row.transit_ml for row in found),
         sum(row.out_ml for row in found),
         len({piece.item.id for pieces in found.values() for piece in pieces}),
     )

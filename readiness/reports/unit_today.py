@@ -18,13 +18,17 @@ from readiness.engineering.deficiencies import System, cure, may_accept, sentenc
 from readiness.engineering.forecast import forecast
 from readiness.engineering.holding import Held, hold
 from readiness.engineering.hydraulics import LineDraw, line_draw
-from readiness.engineering.proportioning import fault_of, good_through, solution_flow_lpm
+from readiness.engineering.lines import flow_by_plate_lpm
+from readiness.engineering.proportioning import fault_of, good_through
 from readiness.engineering.units import ML_PER_L
-from readiness.models import Assessment, Change, Check, Deficiency, FoamLine, Unit
+from readiness.models import Assessment, Change, Check, Deficiency, FoamLine, HoseLeg, RaisedDeficiency, Unit
 from readiness.models.checks import Answer as Seen
+from readiness.models.foam_lines import LegPart
 from readiness.reports.duty_figures import DutyFigures, duty_figures
 from readiness.reports.explanations import WorkingLine, explain_rig
 from readiness.reports.fleet import load_rigs
+from readiness.reports.gear import Aboard
+from readiness.reports.line_setups import best_cure
 from readiness.reports.verdicts import word
 
 MOST_HISTORY: Final = 20
@@ -52,9 +56,10 @@ class Wrong(NamedTuple):
 
 
 class DutyToday(NamedTuple):
-    """A duty's figures with the working behind them."""
+    """A duty's figures with the working behind them, and what would cure its line with gear aboard."""
 
     figures: DutyFigures
+    cure: str
     working: tuple[WorkingLine, ...]
 
 
@@ -118,6 +123,7 @@ class Leg(NamedTuple):
 
     length_m: float
     size_in: str
+    where: str = ""  # "supply", "2 × behind the wye"; empty from the proportioner on
 
 
 class LineToday(NamedTuple):
@@ -214,6 +220,8 @@ def unit_today(unit: Unit, moment: r.Moment, system: System) -> UnitToday:
     every = tuple(_wrong(each, stored, moment.day, system) for each in verdict.deficiencies)
     wrong, notes = _apart(every)
     figures = [duty_figures(each.facts, each.answer, system) for each in told.duties]
+    aboard = Aboard(rig, unit.department_id)
+    cures = [best_cure(rig, each.answer, policy, moment, aboard, system) for each in told.duties]
     return UnitToday(
         broken="",
         status=verdict.status,
@@ -224,7 +232,8 @@ def unit_today(unit: Unit, moment: r.Moment, system: System) -> UnitToday:
         wrong=wrong,
         notes=notes,
         duties=tuple(
-            DutyToday(each, tuple(gathered(duty.lines))) for each, duty in zip(figures, told.duties, strict=True)
+            DutyToday(each, cure, tuple(gathered(duty.lines)))
+            for each, cure, duty in zip(figures, cures, told.duties, strict=True)
         ),
         containers=tuple(alike(containers_today(rig, policy, moment.day, verdict))),
         lines=tuple(lines_today(rig, policy, moment.day)),
@@ -266,7 +275,12 @@ def _apart(every: tuple[Wrong, ...]) -> tuple[tuple[Wrong, ...], tuple[Wrong, ..
 
 
 def _stored(unit: Unit) -> dict[tuple[str, str, int], Deficiency]:
-    rows = Deficiency.objects.filter(unit=unit, closed_on__isnull=True).select_related("owner", "accepted_by")
+    rows = list(Deficiency.objects.filter(unit=unit, closed_on__isnull=True).select_related("owner", "accepted_by"))
+    raised = [row.subject_id for row in rows if row.subject_kind == "raised"]
+    by_hand = RaisedDeficiency.objects.filter(department=unit.department_id).select_related("owner").in_bulk(raised)
+    for row in rows:
+        if row.subject_kind == "raised" and row.subject_id in by_hand:  # whoever sees to it stands there
+            row.owner, row.due_on = by_hand[row.subject_id].owner, by_hand[row.subject_id].due_on
     return {(row.code, row.subject_kind, row.subject_id): row for row in rows}
 
 
@@ -424,8 +438,8 @@ def lines_today(rig: r.Rig, policy: r.Policy, day: date) -> Iterable[LineToday]:
             flow_lpm=line.flow_lpm,
             rings_lpm=line.rings_lpm,
             aspirating=line.aspirating,
-            hose=tuple(Leg(leg.length_m, f"{leg.diameter_in:f}".rstrip("0").rstrip(".")) for leg in row.legs.all()),
-            inlet_kpa=row.inlet_kpa,
+            hose=tuple(_leg(leg, row.wye_lines) for leg in row.legs.all()),
+            inlet_kpa=line.lay.inlet_kpa if line.lay else row.inlet_kpa,
             drawn=drawn_by(line, policy),
             sources=tuple(codes[source] for source in line.sources if source in codes),
             pails=line.pails,
@@ -436,12 +450,18 @@ def lines_today(rig: r.Rig, policy: r.Policy, day: date) -> Iterable[LineToday]:
         )
 
 
+def _leg(leg: HoseLeg, lines: int) -> Leg:
+    where = {LegPart.BEFORE: "supply", LegPart.WYE: f"{lines} × behind the wye"}
+    size = f"{leg.diameter_in:f}".rstrip("0").rstrip(".")
+    return Leg(leg.length_m, size, where.get(LegPart(leg.part), ""))
+
+
 def drawn_by(line: r.Line, policy: r.Policy) -> LineDraw | None:
     """Back pressure of an eductor's lay at the flow of its plate, at the setting it is parked at."""
     if line.lay is None or line.rated_lpm is None:
         return None
     pct = line.parked or line.present or max(line.offered, default=0)
-    return line_draw(line.lay, solution_flow_lpm(line.rated_lpm, line.basis, pct), policy.back_pressure_share)
+    return line_draw(line.lay, flow_by_plate_lpm(line, line.rated_lpm, pct), policy.back_pressure_share)
 
 
 def _test(test: r.LineTest, line: r.Line, policy: r.Policy, day: date, concentrates: dict[int, str]) -> TestToday:

@@ -390,6 +390,7 @@ def result(request: HttpRequest, here: Here, pk: int, check: UUID) -> HttpRespon
         "unit": made.unit,
         "made": check_made(made, here.units),
         "change": changed_by(made, here.now, here.day, here.units),
+        "may_raise": here.may("raise a deficiency"),
         "may_check": here.may("check"),
     }
     return render(request, "checks/result.html", context)

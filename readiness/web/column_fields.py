@@ -17,7 +17,7 @@ from readiness.web import figures
 from readiness.web.access import Here, rows
 from readiness.web.forms import DateField, OfHere, PercentField, QuantityField, QuantityWidget
 from readiness.workbooks.cells import CellError, Parsing, RawCell, cell_value
-from readiness.workbooks.columns import Column, Kind
+from readiness.workbooks.columns import Column, Kind, number
 from readiness.workbooks.rows import Rate
 from readiness.workbooks.sheets import BY_KEY
 
@@ -227,6 +227,11 @@ def column(sheet: str, key: str, **changes: Any) -> Any:
     required = found.required and found.kind is not Kind.YES_NO
     more = {"label": found.title, "help_text": found.help, "required": required, **changes}
     return _DRAWN_AS[found.kind](found, more)
+
+
+def whole(label: str, most: int, **more: Any) -> ReadField:
+    """A whole number from 1, for what no workbook carries."""
+    return ReadField(number(label, label, "", "1", whole=True, least=1, most=most), **{"label": label, **more})
 
 
 class SignedLengthField(QuantityField):

@@ -14,8 +14,9 @@ from django.utils.safestring import SafeString
 from django.views.decorators.http import require_GET, require_http_methods
 from django_tables2 import A
 
-from readiness.models import Container, Sample
+from readiness.models import Container, Label, Sample
 from readiness.reports.histories import history
+from readiness.reports.inventories import last_seen
 from readiness.reports.inventory import Inventory, Item, load_inventory
 from readiness.web.access import Here, get, may, rows, signed_in
 from readiness.web.entries import Page, entry_page
@@ -52,10 +53,15 @@ class ContainerTable(Table):
     through = DayColumn(verbose_name="Counts through", default="", attrs=NOBREAK)
     place = Column()
     station = Column(default="", visible=False)
+    borrowed_from = Column(verbose_name="Borrowed from", default="", visible=False)
     reading_at = MomentColumn(verbose_name="Last read", default="never", visible=False)
 
     class Meta:
         order_by = "code"
+
+    def render_place(self, record: Item) -> str:
+        """Where it is, and whose it is where it is not our own."""
+        return f"{record.place} (borrowed from {record.borrowed_from})" if record.borrowed_from else record.place
 
     def render_pick(self, record: Item) -> SafeString:
         """A box to choose it for a form."""
@@ -69,7 +75,7 @@ class ContainerTable(Table):
 class ContainerFilter(RecordFilter):
     """By label code or lot, kind, concentrate, station, where, state."""
 
-    search = ("code", "lots", "place", "concentrate")
+    search = ("code", "lots", "place", "concentrate", "borrowed_from")
     choices = {
         "kind": "Kind",
         "concentrate": "Concentrate",
@@ -95,6 +101,9 @@ class ContainerFilter(RecordFilter):
 
 PICKED = (  # forms that take several label codes: permission, url, word
     ("move", "move", "Move those chosen"),
+    ("move", "send_transfer", "Send"),
+    ("move", "lend", "Lend"),
+    ("dispose", "set_aside", "Set aside for take-back"),
     ("quarantine", "quarantine", "Quarantine"),
     ("quarantine", "release", "Release"),
     ("open", "open", "Open"),
@@ -135,10 +144,13 @@ class Tool(NamedTuple):
 
 
 TOOLS = (  # permission, url, the field that takes its code, word
-    ("pour", "pour", "source", "Pour from it"),
-    ("pour", "pour", "target", "Pour into it"),
+    ("pour", "refill", "source", "Pour from it"),  # guarded
+    ("pour", "refill", "target", "Pour into it"),
     ("use", "use", "code", "Use from it"),
     ("move", "move", "code", "Move"),
+    ("move", "send_transfer", "code", "Send"),
+    ("move", "lend", "code", "Lend"),
+    ("dispose", "set_aside", "code", "Set aside for take-back"),
     ("open", "open", "code", "Open"),
     ("use", "empty", "code", "Empty"),
     ("flush", "flush", "code", "Flushed"),
@@ -152,10 +164,13 @@ TOOLS = (  # permission, url, the field that takes its code, word
 
 def tools_for(here: Here, row: Container) -> list[Tool]:
     """The forms that make sense for it now, by the role."""
+    place = row.place
+    away = place is not None and bool(place.transfer_id or place.partner_id or place.pallet_id)
     senseless = {
+        **dict.fromkeys(("pour", "move", "send_transfer", "lend", "set_aside"), away or bool(row.retired_on)),
         "open": not row.sealed,
-        "use": not row.contents_ml,
-        "empty": not row.contents_ml,
+        "use": away or not row.contents_ml,
+        "empty": away or not row.contents_ml,
         "flush": bool(row.contents_ml) or row.flushed,
         "inspect": not row.flushed,
         "quarantine": row.quarantined,
@@ -170,6 +185,8 @@ def tools_for(here: Here, row: Container) -> list[Tool]:
     ]
     if here.may("sample"):
         found.append(Tool("Record a sample", reverse("container_sample", args=[row.pk])))
+    if here.may("raise a deficiency"):
+        found.append(Tool("Raise a deficiency", reverse("raise_deficiency", query={"container": row.pk})))
     return found
 
 
@@ -177,7 +194,7 @@ def tools_for(here: Here, row: Container) -> list[Tool]:
 @signed_in
 def container(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
     """One container, now or as of a past moment."""
-    row = get(Container.objects.select_related("concentrate", "place", "department"), here, pk=pk)
+    row = get(Container.objects.select_related("concentrate", "place", "department", "partner"), here, pk=pk)
     form = AsOfForm(request.GET if {"as_of", "known_at"} & request.GET.keys() else None, here=here)
     asked = form.cleaned_data if form.is_bound and form.is_valid() else {}
     past = history(row, as_of=asked.get("as_of"), known_at=asked.get("known_at"))
@@ -195,8 +212,11 @@ def container(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
             "form": form,
             "tools": tools_for(here, row),
             "samples": samples,
+            "last_seen": last_seen(row),
             "may_correct": here.may("correct"),
             "may_sample": here.may("sample"),
+            "label": rows(Label, here).filter(container=row, withdrawn_at__isnull=True).first(),
+            "may_label": here.may("label"),
         },
     )
 

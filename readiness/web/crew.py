@@ -4,30 +4,54 @@ from __future__ import annotations
 
 from typing import Final
 from urllib.parse import urlencode
+from uuid import UUID
 
+from django import forms
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
-from django.urls import path
-from django.views.decorators.http import require_GET, require_http_methods
+from django.urls import path, reverse
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from readiness.models import Unit
+from readiness.actions.drafts import Refused
+from readiness.actions.questions import answer_question
+from readiness.models import Check, Container, InventoryPlace, Unit
+from readiness.models.inventories import Stage
 from readiness.reports.crew_today import crew_today, units_offered
-from readiness.web.access import Here, get, rows, signed_in
+from readiness.reports.questions import questions
+from readiness.web import access
+from readiness.web.access import Here, get, may, rows, signed_in
+from readiness.web.forms import Form
 from readiness.web.navigation import address_of
 
 CHOSEN: Final = "unit"  # the session's name for the unit that was chosen
 _DOORS: Final = (  # what a crew reports: its words, the page's name, the action that it takes
-    ("Report use", "use", "use"),
-    ("Report a refill", "pour", "pour"),
+    ("Refill", "refill", "pour"),
     ("Report an opened pail", "open", "open"),
     ("Report a flushed tank", "flush", "flush"),
+    ("Inspections due", "inspections", "check"),
+    ("Raise a deficiency", "raise_deficiency", "raise a deficiency"),
+    ("Find by a code", "find", "check"),
 )
+
+
+class AnswerForm(Form):
+    """What was found out about a question."""
+
+    words = forms.CharField(max_length=300, error_messages={"required": "No words were read: say what was found out."})
 
 
 def unit_here(here: Here, pk: int) -> Unit:
     """A unit of the department that is not retired; raises Http404."""
     units = Unit.objects.filter(retired_on__isnull=True).select_related("department", "station")
     return get(units, here, pk=pk)
+
+
+def unit_named(request: HttpRequest, here: Here) -> Unit | None:
+    """The unit whose crew came here, where the address names one of the department."""
+    pk = request.GET.get("unit", "")
+    units = rows(Unit, here).filter(retired_on__isnull=True).select_related("department", "station")
+    return units.filter(pk=pk).first() if pk.isascii() and pk.isdecimal() and len(pk) < 19 else None
 
 
 @require_http_methods(["GET", "POST"])
@@ -64,20 +88,54 @@ def crew_unit(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
         "unit": unit,
         "today": crew_today(unit, here.now, here.day, here.units),
         "may_check": here.may("check"),
-        "doors": report_doors(here, unit),
+        "doors": report_doors(here, unit) + count_doors(here, unit),
+        "questions": questions(unit, here.now, here.units) if here.may("close a deficiency") else [],
         "is_mine": request.session.get(CHOSEN) == unit.pk,
     }
     return render(request, "crew/today.html", context)
 
 
+@require_POST
+@may("close a deficiency")
+def answer(request: HttpRequest, here: Here, pk: int, check: UUID) -> HttpResponseBase:
+    """What the officer found out about a check."""
+    unit = unit_here(here, pk)
+    row = get(Check.objects.filter(unit=unit), here, pk=check)
+    of = request.POST.get("container", "")
+    container = get(Container, here, pk=of) if of else None
+    form = AnswerForm(request.POST, here=here)
+    try:
+        if not form.is_valid():
+            raise Refused(" ".join(str(wrong) for wrong in form.errors["words"]))
+        words = form.cleaned_data["words"]
+        answer_question(
+            here.department, check=row, container=container, words=words, acting=here.acting, clock=access.CLOCK
+        )
+    except Refused as refused:
+        messages.error(request, str(refused))
+    else:
+        messages.success(request, "Kept: what was found out.")
+    return redirect("crew_unit", pk=unit.pk)
+
+
 def report_doors(here: Here, unit: Unit) -> list[tuple[str, str]]:
     """The forms of the book that a crew needs and may open, each with this unit named."""
     named = urlencode({"unit": unit.pk})
+    first = [("After use", reverse("after_use", args=[unit.pk]))] if here.may("use") else []
     doors = [(words, address_of(name)) for words, name, action in _DOORS if here.may(action)]
-    return [(words, f"{address}?{named}") for words, address in doors if address]
+    return first + [(words, f"{address}?{named}") for words, address in doors if address]
+
+
+def count_doors(here: Here, unit: Unit) -> list[tuple[str, str]]:
+    """The way to its sheet while an inventory that it is part of is being counted or confirmed."""
+    if not here.may("count"):
+        return []
+    places = InventoryPlace.objects.filter(unit=unit, inventory__stage__in=[Stage.COUNTING, Stage.CONFIRMING])
+    return [("Count for the inventory", reverse("inventory_place", args=[row.inventory_id, row.pk])) for row in places]
 
 
 urlpatterns = [
     path("crew/", my_unit, name="my_unit"),
     path("crew/<int:pk>/", crew_unit, name="crew_unit"),
+    path("crew/<int:pk>/checks/<uuid:check>/answer/", answer, name="answer_question"),
 ]

@@ -149,6 +149,7 @@ EDITOR = Editor(
     duties,
     chooser=PlanForm,
     given=lambda row: {"unit": row.unit, "kind": row.kind},
+    suggested=("fuel", "area_m2", "use", "source"),  # by a worksheet
     retiring="The unit is judged by it no longer. A unit without any duty is unverified.",
 )
 urlpatterns = pages(EDITOR)

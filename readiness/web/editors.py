@@ -6,6 +6,7 @@ A noun's own file says its form, its table and its words in an `Editor`; `pages(
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, ClassVar, cast
@@ -20,7 +21,7 @@ from django.urls import URLPattern, path
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from readiness.actions.drafts import Refused
-from readiness.actions.keeping import EDIT, Desk, NotKept, Noun
+from readiness.actions.keeping import Desk, NotKept, Noun
 from readiness.actions.permissions import NotAllowed
 from readiness.engineering.units import ML_PER_L
 from readiness.reports.changes import changes_of_record
@@ -34,6 +35,8 @@ from readiness.workbooks.columns import Kind
 from readiness.workbooks.rows import Rate
 
 View = Callable[..., HttpResponseBase]
+_LONGEST_SUGGESTION = 200
+_LARGEST_SUGGESTION = 1e7  # in SI; the form itself says what is too much
 
 # -- forms -------------------------------------------------------------------------------------------------------------
 
@@ -63,6 +66,15 @@ class RecordForm(Form):
 
     def after_fields(self, here: Here) -> None:
         """For a form that drops or narrows fields."""
+
+    def suggest(self, name: str, value: str) -> None:
+        """Begin a field with what an address suggests; what is no value of it is left out."""
+        field = self.fields.get(name)
+        if isinstance(field, QuantityField):
+            with suppress(ValueError):
+                self.initial[name] = float(value) if 0 < float(value) < _LARGEST_SUGGESTION else None
+        elif field is not None:
+            self.initial[name] = value
 
     def facts(self) -> Any:
         """The facts as the action wants them. A field that stands for nothing typed gives the fact's own default."""
@@ -218,6 +230,7 @@ class Editor:
     retiring: str = ""  # what retiring means, in a sentence
     retire_word: str = "Retire"
     own: Callable[[Any], bool] = _always  # False: shipped, read only
+    suggested: tuple[str, ...] = ()  # fields that an address may begin: plain words, numbers in SI, records by number
 
     @property
     def key(self) -> str:
@@ -284,7 +297,7 @@ def _list(editor: Editor) -> View:
     @require_GET
     @signed_in
     def view(request: HttpRequest, here: Here) -> HttpResponseBase:
-        context = {"editor": editor, "may_edit": here.may(EDIT)}
+        context = {"editor": editor, "may_edit": here.may(editor.noun.asks)}
 
         def chosen(data: Any, found: QuerySet[Any, Any]) -> ReferenceFilter:
             return editor.filter(data, found, here)
@@ -320,7 +333,7 @@ def _record_page(request: HttpRequest, here: Here, editor: Editor, row: Any, ref
         "row": row,
         "facts": form.shown(),
         "retired_on": since,
-        "may_edit": here.may(EDIT) and editor.own(row),
+        "may_edit": here.may(editor.noun.asks) and editor.own(row),
         "history": history and shown_changes(history, here),
         "refused": refused,
     }
@@ -338,21 +351,29 @@ def _given(editor: Editor, request: HttpRequest, here: Here) -> tuple[Form | Non
     return chooser, {}
 
 
+def _suggested(editor: Editor, request: HttpRequest) -> dict[str, str]:
+    """What the address suggests for a new record's fields, as a worksheet's answer does; quantities in SI."""
+    asked = {name: request.GET.get(name, "") for name in editor.suggested}
+    return {name: value for name, value in asked.items() if 0 < len(value) <= _LONGEST_SUGGESTION}
+
+
 def _add(editor: Editor) -> View:
     @require_http_methods(["GET", "POST"])
-    @may(EDIT)
+    @may(editor.noun.asks)
     def view(request: HttpRequest, here: Here) -> HttpResponseBase:
         chooser, given = _given(editor, request, here)
+        suggested = _suggested(editor, request)
         if chooser is not None:
-            return render(request, "reference/choose.html", {"editor": editor, "form": chooser})
-        return _edit(request, here, editor, None, given)
+            context = {"editor": editor, "form": chooser, "suggested": suggested}
+            return render(request, "reference/choose.html", context)
+        return _edit(request, here, editor, None, given, suggested)
 
     return view
 
 
 def _change(editor: Editor) -> View:
     @require_http_methods(["GET", "POST"])
-    @may(EDIT)
+    @may(editor.noun.asks)
     def view(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
         row = _own(editor, here, pk)
         return _edit(request, here, editor, row, editor.given(row))
@@ -361,9 +382,16 @@ def _change(editor: Editor) -> View:
 
 
 def _edit(
-    request: HttpRequest, here: Here, editor: Editor, row: Any | None, given: Mapping[str, Any]
+    request: HttpRequest,
+    here: Here,
+    editor: Editor,
+    row: Any | None,
+    given: Mapping[str, Any],
+    suggested: Mapping[str, str] | None = None,
 ) -> HttpResponseBase:
     form = editor.form(request.POST if request.method == "POST" else None, here=here, row=row, given=given)
+    for name, value in (suggested or {}).items():
+        form.suggest(name, value)
     if request.method == "POST" and form.is_valid():
         try:
             kept = editor.noun.save(_desk(here), form.facts(), row, seen=form.cleaned_data["seen"])
@@ -378,7 +406,7 @@ def _edit(
 
 def _turn(editor: Editor, verb: str) -> View:
     @require_POST
-    @may(EDIT)
+    @may(editor.noun.asks)
     def view(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
         row = _own(editor, here, pk)
         try:

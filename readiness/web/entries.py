@@ -11,13 +11,14 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Collection, Iterable, Sequence
 from datetime import date, datetime
-from typing import Any, NamedTuple
+from typing import Any, ClassVar, NamedTuple
 from uuid import UUID
 
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.db.models import Model
+from django.db.models import Model, Q
+from django.forms import BoundField
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
 
@@ -27,8 +28,10 @@ from readiness.actions.movements import Entry
 from readiness.actions.once import Act, Asked, Done, once
 from readiness.engineering.dates import GoodThrough
 from readiness.engineering.deficiencies import sentence
-from readiness.models import Container, Station, Unit, Vehicle
+from readiness.engineering.label_codes import is_code, plain_code, shown_code
+from readiness.models import Assignment, Container, Label, Station, Unit, Vehicle
 from readiness.reports.foreseen import UnitChange
+from readiness.reports.labels import Mistyped, label_named, tag_of
 from readiness.web import access
 from readiness.web.access import Here, rows
 from readiness.web.forms import EntryForm, Form, MomentField, OfHere
@@ -67,8 +70,8 @@ class CodeField(forms.CharField, OfHere):
             return None
         found = known_containers(self.here, [code])
         if not found:
-            raise ValidationError(f"“{code}” was read; no container has that label code. Write it as on the label.")
-        return found[0]
+            raise ValidationError(no_such_code(self.here, [code]))
+        return next(iter(found.values()))
 
 
 class CodesField(forms.CharField, OfHere):
@@ -93,12 +96,11 @@ class CodesField(forms.CharField, OfHere):
         codes = read_codes(super().clean(value))
         if self.new or not codes:
             return codes
-        found = {row.code.casefold(): row for row in known_containers(self.here, codes)}
+        found = known_containers(self.here, codes)
         missing = [code for code in codes if code.casefold() not in found]
         if missing:
-            said = ", ".join(f"“{code}”" for code in missing[:5]) + (" and others" if len(missing) > 5 else "")
-            raise ValidationError(f"{said} was read; no container has that label code. Write it as on the label.")
-        return [found[code.casefold()] for code in codes]
+            raise ValidationError(no_such_code(self.here, missing))
+        return list({found[code.casefold()].pk: found[code.casefold()] for code in codes}.values())
 
 
 def read_codes(text: str) -> list[str]:
@@ -125,18 +127,35 @@ def _run(first: str, last: str) -> list[str]:
     return [f"{begin['stem']}{number:0{width}}" for number in range(start, stop + 1)]
 
 
-def known_containers(here: Here | None, codes: Sequence[str]) -> list[Container]:
-    """The department's containers with these label codes, whatever their case."""
+def known_containers(here: Here | None, codes: Sequence[str]) -> dict[str, Container]:
+    """The department's containers by what was typed, in small letters: their own label codes, or the short ones."""
     if here is None:
-        return []
-    wanted = {code.casefold() for code in codes}
+        return {}
+    wanted = {code.casefold(): code for code in codes}
     every = rows(Container, here).filter(retired_on__isnull=True)
-    ids = [pk for pk, code in every.values_list("pk", "code") if code.casefold() in wanted]
-    return list(every.filter(pk__in=ids).select_related("department", "concentrate", "place"))
+    ids = {code.casefold(): pk for pk, code in every.values_list("pk", "code") if code.casefold() in wanted}
+    short = {plain_code(code): typed for typed, code in wanted.items() if typed not in ids}
+    labels = rows(Label, here).filter(code__in=filter(is_code, short), withdrawn_at__isnull=True)
+    on = labels.filter(container__retired_on__isnull=True, container__isnull=False).values_list("code", "container")
+    ids.update({short[code]: pk for code, pk in on})
+    found = every.select_related("department", "concentrate", "place").in_bulk(list(ids.values()))
+    return {typed: found[pk] for typed, pk in ids.items()}
+
+
+def no_such_code(here: Here | None, codes: Sequence[str]) -> str:
+    """The sentence for codes that no container has; a short code that was mistyped is told with those near it."""
+    said = ", ".join(f"“{code}”" for code in codes[:5]) + (" and others" if len(codes) > 5 else "")
+    found = label_named(here.department, codes[0]) if here and len(codes) == 1 else None
+    if isinstance(found, Mistyped) and found.near:
+        near = ", ".join(f"{shown_code(label.code)} ({tag_of(label).name})" for label in found.near[:3])
+        return f"{found.sentence} Near it: {near}."
+    return f"{said} was read; no container has that label code. Write it as on the label."
 
 
 class OwnerField(forms.ChoiceField, OfHere):
     """A station's store, a unit or a vehicle: gives the record itself."""
+
+    first: ClassVar[tuple[tuple[str, str], ...]] = (("", "choose"),)  # what stands above the groups
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -152,7 +171,7 @@ class OwnerField(forms.ChoiceField, OfHere):
             groups.append(("Units", self._offer("unit", rows(Unit, here).filter(retired_on__isnull=True), str)))
             vehicles = rows(Vehicle, here).filter(retired_on__isnull=True)
             groups.append(("Vehicles (fixed tanks)", self._offer("vehicle", vehicles, str)))
-        self.choices = [("", "choose"), *groups]
+        self.choices = [*self.first, *groups]
 
     def _offer(self, side: str, records: Iterable[Any], name: Callable[[Any], str]) -> list[tuple[str, str]]:
         self.owners.update({f"{side}-{record.pk}": record for record in records})
@@ -174,11 +193,24 @@ class BookForm(EntryForm):
         label="When it happened", required=False, help_text="Leave it empty for now. A late entry is shown as late."
     )
     reason = forms.CharField(label="Remark", required=False, max_length=400, widget=forms.Textarea({"rows": 2}))
-    last = ("happened_at", "reason")
+    last: tuple[str, ...] = ("happened_at", "reason")
+    folds: tuple[tuple[str, tuple[str, ...]], ...] = ()  # a title and the fields that are folded away below it
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.order_fields([name for name in self.fields if name not in self.last] + list(self.last))
+
+    @property
+    def drawn(self) -> list[tuple[str, list[BoundField], bool]]:
+        """The fields in their order, in runs: under no title, or folded below one, open where one is at fault."""
+        title_of = {name: title for title, names in self.folds for name in names}
+        runs: list[tuple[str, list[BoundField]]] = []
+        for field in self.visible_fields():
+            title = title_of.get(field.name, "")
+            if not runs or runs[-1][0] != title:
+                runs.append((title, []))
+            runs[-1][1].append(field)
+        return [(title, run, any(field.errors for field in run)) for title, run in runs]
 
     def entry(self, here: Here) -> Entry:
         """The entry that the form makes."""
@@ -211,6 +243,8 @@ class Page(NamedTuple):
     after: Callable[[Done], HttpResponseBase]
     intro: str = ""
     back: str = ""
+    form_template: str = "movements/form.html"
+    preview_template: str = "movements/preview.html"
 
 
 def entry_page(request: HttpRequest, here: Here, page: Page, form: Form, **context: Any) -> HttpResponseBase:
@@ -224,21 +258,25 @@ def entry_page(request: HttpRequest, here: Here, page: Page, form: Form, **conte
         except Refused as refused:
             form.refuse(refused)
         else:
-            carried = [(name, value) for name in form.fields for name, value in _posted(request, form, name)]
             return render(
                 request,
-                "movements/preview.html",
+                page.preview_template,
                 {
                     "page": page,
                     "foreseen": foreseen,
                     "units_shown": [_unit_shown(unit, here) for unit in foreseen.units],
-                    "carried": carried,
+                    "carried": carried_of(request, form),
                     "here": here,
                     **context,
                 },
             )
-    codes = label_codes(here)
-    return render(request, "movements/form.html", {"page": page, "form": form, "codes": codes, "here": here, **context})
+    codes = label_codes(here, context.get("unit"))
+    return render(request, page.form_template, {"page": page, "form": form, "codes": codes, "here": here, **context})
+
+
+def carried_of(request: HttpRequest, form: Form) -> list[tuple[str, str]]:
+    """Everything that was posted to the form, for the next step to carry hidden."""
+    return [each for name in form.fields for each in _posted(request, form, name)]
 
 
 def _unit_shown(unit: UnitChange, here: Here) -> tuple[UnitChange, str, list[str], list[str]]:
@@ -281,9 +319,14 @@ def plain(value: Any) -> Any:
     return value if value is None or isinstance(value, bool | int | float | str) else str(value)
 
 
-def label_codes(here: Here) -> list[str]:
-    """The label codes to choose from while typing; none where there are too many to list."""
-    codes = rows(Container, here).filter(retired_on__isnull=True).values_list("code", flat=True)
+def label_codes(here: Here, unit: Unit | None = None) -> list[str]:
+    """The label codes to choose from while typing: a unit's own first; none where there are too many to list."""
+    every = rows(Container, here).filter(retired_on__isnull=True)
+    if unit is not None:
+        run = rows(Assignment, here).filter(unit=unit, to_at__isnull=True).values("vehicle")
+        aboard = every.filter(Q(place__unit=unit) | Q(place__vehicle__in=run))
+        every = aboard | every.filter(place__station=unit.station_id)
+    codes = every.values_list("code", flat=True)
     found = list(codes[: _CODES_LISTED + 1])
     return found if len(found) <= _CODES_LISTED else []
 

@@ -16,7 +16,7 @@ from readiness.web import figures
 from readiness.web.access import Here, rows
 from readiness.web.column_fields import Own, RigField, column, in_words
 from readiness.web.editors import Editor, RecordForm, ReferenceFilter, ReferenceTable, WordColumn, pages
-from readiness.web.forms import DateField
+from readiness.web.forms import DateField, QuantityField
 from readiness.web.tables import Column, DayColumn, NumberColumn, QuantityColumn, Table
 
 IN_USE = Q(retired_on__isnull=True)
@@ -175,10 +175,23 @@ class ApplianceForm(RecordForm):
         choices=in_words(RatingBasis), initial=RatingBasis.SOLUTION, help_text="What its rated flow counts."
     )
     settings_pct = column("appliances", "settings")
+    rated_pressure_kpa = column("appliances", "rated_pressure")
+    bore_m = QuantityField(
+        "bore",
+        label="Bore",
+        required=False,
+        zero=False,
+        most=0.2,
+        help_text="Of a smooth-bore tip, across its opening.",
+    )
+    discharge = column("appliances", "discharge")
+    holds_pressure = column("appliances", "holds_pressure", help_text="An automatic nozzle.")
     rings_lpm = column("appliances", "rings")
     foam_feed_lpm = column("appliances", "foam_feed")
     plate_back_pressure_kpa = column("appliances", "plate_back_pressure")
     plate_lift_m = column("appliances", "plate_lift")
+    least_flow_lpm = column("appliances", "least_flow")
+    greatest_intake_kpa = column("appliances", "greatest_intake")
     accepts_thick = column(
         "appliances", "accepts_thick", initial=True, help_text="It draws a shear-thinning concentrate."
     )

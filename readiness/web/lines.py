@@ -10,6 +10,7 @@ from django_tables2 import A
 from readiness.actions.fleet_records import NOZZLES, PROPORTIONERS, on_rig_of, owner_columns, owner_of
 from readiness.actions.lines import FEEDERS, LINES, SETUPS
 from readiness.models import Appliance, Container, FoamLine, Setup
+from readiness.models.foam_lines import LegPart
 from readiness.web.access import Here, rows
 from readiness.web.column_fields import Own, OwnSeveral, RigField, SignedLengthField, column, write_hose
 from readiness.web.editors import Editor, RecordForm, ReferenceFilter, ReferenceTable, pages
@@ -44,6 +45,11 @@ class LineForm(RecordForm):
         "lines", "hose", help_text="Each leg in order from the proportioner: 150 ft of 1.75 in; 50 ft of 2.5 in."
     )
     inlet_kpa = column("lines", "inlet_pressure")
+    pump_kpa = column("lines", "pump_pressure")
+    supply_legs = column("lines", "supply_hose")
+    wye_lines = column("lines", "wye_lines")
+    wye_legs = column("lines", "wye_hose")
+    intake_kpa = column("lines", "intake_pressure")
     nozzle_kpa = column("lines", "nozzle_pressure")
     appliance_loss_kpa = column("lines", "appliance_loss")
     height_m = SignedLengthField(
@@ -113,7 +119,9 @@ class LineTable(ReferenceTable):
 
     def render_hose(self, record: FoamLine) -> str:
         """Leg by leg."""
-        return write_hose(record.legs.all(), self.hose_unit) or "not stated"
+        laid = [(part, [leg for leg in record.legs.all() if leg.part == part]) for part in LegPart]
+        said = {LegPart.BEFORE: "supply ", LegPart.LINE: "", LegPart.WYE: f"{record.wye_lines} × "}
+        return "; ".join(said[part] + write_hose(legs, self.hose_unit) for part, legs in laid if legs) or "not stated"
 
     def value_hose(self, record: FoamLine) -> str:
         """The same in the workbook."""

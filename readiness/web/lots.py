@@ -15,10 +15,11 @@ from django.views.decorators.http import require_GET, require_http_methods
 from django_tables2 import A
 
 from readiness.actions.lots import recall as do_recall
+from readiness.actions.lots import withdraw_recall as do_withdraw
 from readiness.models import Holding, Lot, Sample
 from readiness.reports.inventory import load_inventory
 from readiness.reports.lots import LotRow, lots
-from readiness.reports.recalls import reached
+from readiness.reports.recalls import reach
 from readiness.web import access
 from readiness.web.access import Here, get, may, rows, signed_in
 from readiness.web.entries import Ask, Page, entry_page
@@ -71,13 +72,13 @@ def lot(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
     holding = Holding.objects.filter(lot=row).values("container")
     found = lots(here.department, load_inventory(here.department, here.day, holding), row)
     summary: LotRow = found[0]
-    containers = reached(row)
+    found_in = reach(row)
     context = {
         "here": here,
         "row": row,
         "lot": summary,
-        "reached": containers,
-        "held": [each for each in containers if each.holds_ml],
+        "reach": found_in,
+        "held": found_in.held,
         "samples": rows(Sample, here).filter(lot=row),
         "may_sample": here.may("sample"),
         "may_recall": here.may("recall"),
@@ -106,7 +107,7 @@ def _recall(row: Lot, form: RecallForm, here: Here) -> Ask:
         )
         return []
 
-    return Ask(act, [each.container_id for each in reached(row) if each.holds_ml])
+    return Ask(act, [each.container_id for each in reach(row).held])
 
 
 @require_http_methods(["GET", "POST"])
@@ -123,7 +124,55 @@ def recall(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
         "Every container that holds any of it is out of the count from then on.",
         reverse("lot", args=[row.pk]),
     )
-    return entry_page(request, here, page, RecallForm(request.POST or None, here=here))
+    form = RecallForm(request.POST or None, here=here)
+    return entry_page(request, here, page, form, below="lots/reached.html", reach=reach(row))
+
+
+class WithdrawForm(EntryForm):
+    """Why the recall does not stand."""
+
+    reason = forms.CharField(
+        label="Why it is withdrawn",
+        max_length=400,
+        widget=forms.Textarea({"rows": 2}),
+        error_messages={"required": "Nothing was read: a recall that is withdrawn says why."},
+    )
+
+
+def _withdraw(row: Lot, form: WithdrawForm, here: Here) -> Ask:
+    def act() -> Sequence[UUID]:
+        reason = form.cleaned_data["reason"]
+        do_withdraw(here.department, lot=row, reason=reason, acting=here.acting, clock=access.CLOCK)
+        return []
+
+    return Ask(act, [each.container_id for each in reach(row).held])
+
+
+@require_http_methods(["GET", "POST"])
+@may("recall")
+def withdraw(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
+    """The maker took it back, or it was another lot."""
+    row = get(Lot.objects.select_related("concentrate"), here, pk=pk)
+    page = Page(
+        "withdraw recall",
+        f"Withdraw the recall of {row}",
+        "Withdraw the recall",
+        partial(_withdraw, row),
+        lambda _: redirect("lot", pk=row.pk),
+        "It counts again wherever nothing else stands against it. What was quarantined stays so until it is released.",
+        reverse("lot", args=[row.pk]),
+    )
+    form = WithdrawForm(request.POST or None, here=here)
+    return entry_page(request, here, page, form, below="lots/reached.html", reach=reach(row))
+
+
+@require_GET
+@signed_in
+def worklist(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
+    """What is to be pulled, on a sheet; the book itself ticks off what was."""
+    row = get(Lot.objects.select_related("concentrate", "department"), here, pk=pk)
+    context = {"here": here, "row": row, "reach": reach(row), "may_quarantine": here.may("quarantine")}
+    return render(request, "lots/worklist.html", context)
 
 
 @require_http_methods(["GET", "POST"])
@@ -147,5 +196,7 @@ urlpatterns = [
     path("lots/", every, name="lots"),
     path("lots/<int:pk>/", lot, name="lot"),
     path("lots/<int:pk>/recall/", recall, name="recall"),
+    path("lots/<int:pk>/recall/withdraw/", withdraw, name="withdraw_recall"),
+    path("lots/<int:pk>/to-pull/", worklist, name="recall_worklist"),
     path("lots/<int:pk>/sample/", sample, name="lot_sample"),
 ]

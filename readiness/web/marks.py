@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Final, NamedTuple
 
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
+
+from readiness.reports.code_runs import code_runs
 
 
 class Mark(NamedTuple):
@@ -68,6 +71,12 @@ def status_mark(key: str, word: str = "") -> SafeString:
     shape = format_html(_DRAWN, mark.shape)
     name = mark.word.replace(" ", "-")
     return format_html('<span class="mark mark-{}">{}<span>{}</span></span>', name, shape, word or mark.word)
+
+
+def code_words(codes: Iterable[str]) -> SafeString:
+    """Label codes, runs as first to last, none of them broken over two lines."""
+    runs = ((run,) for run in code_runs(codes).split(", ") if run)
+    return format_html_join(", ", '<span class="nobreak">{}</span>', runs)
 
 
 def bar(share: float, sentence: str, tone: str = "") -> SafeString:

@@ -11,7 +11,6 @@ from zoneinfo import ZoneInfo
 
 import django_filters as filters
 from django import forms
-from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db.models import Q
 from django.http import HttpRequest, HttpResponseBase
@@ -22,19 +21,19 @@ from django.utils.safestring import SafeString
 from django.views.decorators.http import require_GET, require_http_methods
 from django_tables2 import A
 
-from readiness.actions import deliveries, movements
+from readiness.actions import movements
 from readiness.actions.change_overs import change_over as do_change_over
 from readiness.actions.ledger import Posted
 from readiness.actions.movements import SPENT, Entry
 from readiness.actions.once import Done
 from readiness.actions.places import place_at
 from readiness.engineering.dates import FIRST_YEAR, LAST_YEAR
-from readiness.models import Assignment, Concentrate, Container, Lot, Movement, Unit, Vehicle
-from readiness.models.containers import ContainerKind
+from readiness.models import Assignment, Container, InventoryResult, Movement, Unit, Vehicle
 from readiness.models.movements import Account, MovementKind
 from readiness.reports.journal import Told, movements_of, told
 from readiness.web import access, figures
 from readiness.web.access import Here, get, may, rows, signed_in
+from readiness.web.crew import unit_named
 from readiness.web.entries import (
     Ask,
     BookForm,
@@ -46,7 +45,7 @@ from readiness.web.entries import (
     entry_page,
     to_movement,
 )
-from readiness.web.forms import GoodThroughField, QuantityField
+from readiness.web.forms import QuantityField
 from readiness.web.tables import Column, MomentColumn, Table, list_page
 
 View = Callable[..., HttpResponseBase]
@@ -168,7 +167,10 @@ def movement(request: HttpRequest, here: Here, pk: UUID) -> HttpResponseBase:
     """One movement."""
     found = get(movements_of(here.department), here, pk=pk)
     lines = [(line, signed(line.ml, here)) for line in sorted(found.lines.all(), key=lambda line: line.n)]
-    context = {"here": here, "told": told(found), "lines": lines, "may_correct": here.may("correct")}
+    result = InventoryResult.objects.filter(movement=found).select_related("inventory").first()
+    papers = {name: getattr(found, name, None) for name in ("delivery", "disposal")}
+    context = {"here": here, "told": told(found), "lines": lines, "may_correct": here.may("correct"), **papers}
+    context |= {"partner": found.partner, "result": result}
     return render(request, "movements/movement.html", context)
 
 
@@ -180,68 +182,9 @@ def signed(ml: int, here: Here) -> str:
 # -- forms -------------------------------------------------------------------------------------------------------------
 
 
-def _department_rows(field: forms.Field, found: Any) -> None:
+def department_rows(field: forms.Field, found: Any) -> None:
     """Offer some of the department's rows in a list."""
     cast("forms.ModelChoiceField[Any]", field).queryset = found
-
-
-class ReceiveForm(BookForm):
-    """A delivery: several containers of one lot."""
-
-    codes = CodesField(new=True, label="Label codes of what came")
-    each = QuantityField("volume", label="In each", zero=False)
-    kind = forms.ChoiceField(
-        label="Kind of container",
-        choices=[(kind, kind) for kind in ContainerKind.values],
-        initial=ContainerKind.PAIL.value,
-    )
-    capacity = QuantityField(
-        "volume", label="Each holds when full", required=False, zero=False, help_text="Empty: as much as came in each."
-    )
-    sealed = forms.BooleanField(label="Sealed by the maker", required=False, initial=True)
-    lot = forms.ModelChoiceField(
-        Lot.objects.none(), required=False, empty_label="a new lot, entered below", label="Lot in the book"
-    )
-    concentrate = forms.ModelChoiceField(
-        Concentrate.objects.none(), required=False, empty_label="choose", label="New lot: concentrate"
-    )
-    batch = forms.CharField(label="New lot: number", max_length=60, required=False)
-    label_date = GoodThroughField(label="New lot: maker's date", required=False)
-    owner = OwnerField(label="Where it goes")
-    compartment = forms.CharField(max_length=60, required=False, help_text="As store room, L3 or tank A.")
-
-    def __init__(self, *args: Any, here: Here, **kwargs: Any) -> None:
-        super().__init__(*args, here=here, **kwargs)
-        _department_rows(self.fields["lot"], rows(Lot, here).filter(recalled_on=None).select_related("concentrate"))
-        _department_rows(self.fields["concentrate"], rows(Concentrate, here))
-        self.fields["reason"].label = "Order or delivery note"
-
-    def clean(self) -> dict[str, Any]:
-        """Either a lot of the book or a new one, whole."""
-        asked: dict[str, Any] = super().clean() or self.cleaned_data
-        new = {"concentrate": asked.get("concentrate"), "batch": asked.get("batch")}
-        if asked.get("lot") and any(new.values()):
-            raise ValidationError("A lot of the book and a new lot were read: only one of them belongs here.")
-        if not asked.get("lot"):
-            for name, value in new.items():
-                if not value and name not in self.errors:
-                    self.add_error(name, "Nothing was read: choose a lot of the book, or say this of the new lot.")
-        return asked
-
-    def delivery(self) -> deliveries.Delivery:
-        """What came."""
-        asked = self.cleaned_data
-        new = deliveries.NewLot(asked["concentrate"], " ".join(asked["batch"].split()), asked["label_date"])
-        return deliveries.Delivery(
-            codes=tuple(asked["codes"]),
-            each_ml=asked["each"],
-            lot=asked["lot"] or new,
-            kind=asked["kind"],
-            capacity_ml=asked["capacity"] or asked["each"],
-            sealed=asked["sealed"],
-            owner=asked["owner"],
-            compartment=asked["compartment"],
-        )
 
 
 class PourForm(BookForm):
@@ -273,8 +216,8 @@ class MoveForm(BookForm):
 
 
 def _accounts(here: Here, *, everything: bool) -> list[tuple[str, str]]:
-    """Where concentrate may go by this person's role."""
-    left_out = set() if everything else {Account.INVENTORY_DIFFERENCE}
+    """Where concentrate may go by this person's role. To a partner it goes by a loan, which names the partner."""
+    left_out = {Account.PARTNER} if everything else {Account.PARTNER, Account.INVENTORY_DIFFERENCE}
     found = [each for each in SPENT if here.may(movements.permission_for(each)) and each not in left_out]
     return [(each.value, each.value) for each in found]
 
@@ -354,18 +297,13 @@ class ChangeOverForm(BookForm):
     def __init__(self, *args: Any, here: Here, **kwargs: Any) -> None:
         super().__init__(*args, here=here, **kwargs)
         del self.fields["reason"]  # the table of changes keeps who and when
-        _department_rows(self.fields["unit"], rows(Unit, here).filter(retired_on__isnull=True))
-        _department_rows(self.fields["vehicle"], rows(Vehicle, here).filter(retired_on__isnull=True))
+        department_rows(self.fields["unit"], rows(Unit, here).filter(retired_on__isnull=True))
+        department_rows(self.fields["vehicle"], rows(Vehicle, here).filter(retired_on__isnull=True))
         running = rows(Assignment, here).filter(to_at__isnull=True)
         cast(VehicleField, self.fields["vehicle"]).running = dict(running.values_list("vehicle", "unit__designation"))
 
 
 # -- what they ask for -------------------------------------------------------------------------------------------------
-
-
-def _receive(form: ReceiveForm, here: Here) -> Ask:
-    entry, delivery = form.entry(here), form.delivery()
-    return Ask(lambda: [deliveries.receive_delivery(entry, delivery).movement_id])
 
 
 def _pour(form: PourForm, here: Here) -> Ask:
@@ -432,11 +370,6 @@ def _change_over(form: ChangeOverForm, here: Here) -> Ask:
 
 # name of the url: (permission, form, page)
 VERBS: dict[str, tuple[str, type[BookForm], Page]] = {
-    "receive": (
-        "receive",
-        ReceiveForm,
-        Page("delivery", "Receive a delivery", "Enter the delivery", _receive, to_movement),
-    ),
     "pour": (
         "pour",
         PourForm,
@@ -542,7 +475,7 @@ VERBS: dict[str, tuple[str, type[BookForm], Page]] = {
 }
 
 
-_DAILY = frozenset({"receive", "pour", "move", "use"})
+_DAILY = frozenset({"pour", "move", "use"})
 
 
 class Door(NamedTuple):
@@ -558,7 +491,12 @@ def doors(here: Here) -> list[Door]:
     found = [
         Door(page.title, reverse(name), name in _DAILY) for name, (action, _, page) in VERBS.items() if here.may(action)
     ]
-    return found + ([Door("Change a unit over", reverse("change_over"), often=True)] if here.may("change over") else [])
+    receive = [Door("Receive a delivery", reverse("receive"), often=True)] if here.may("receive") else []
+    return (
+        receive
+        + found
+        + ([Door("Change a unit over", reverse("change_over"), often=True)] if here.may("change over") else [])
+    )
 
 
 def _entry_view(name: str) -> View:
@@ -568,9 +506,19 @@ def _entry_view(name: str) -> View:
     @may(action)
     def view(request: HttpRequest, here: Here) -> HttpResponseBase:
         form = form_class(request.POST or None, here=here, initial=asked_before(request, form_class))
-        return entry_page(request, here, page, form)
+        unit = unit_named(request, here)
+        return entry_page(request, here, for_unit(page, unit), form, unit=unit)
 
     return view
+
+
+def for_unit(page: Page, unit: Unit | None) -> Page:
+    """The form of a crew: it offers what is aboard, and leads back to their unit."""
+    if unit is None:
+        return page
+    pk = unit.pk
+    title = f"{page.title}: {unit}"
+    return page._replace(title=title, after=lambda _: redirect("crew_unit", pk), back=reverse("crew_unit", args=[pk]))
 
 
 def asked_before(request: HttpRequest, form_class: type[BookForm]) -> dict[str, Any]:

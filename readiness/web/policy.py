@@ -9,15 +9,15 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import path
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from readiness.actions.drafts import Refused
 from readiness.actions.keeping import EDIT, Desk, NotKept
-from readiness.actions.policies import BOUNDS, POLICIES, PolicyFacts, change_policy
+from readiness.actions.policies import BOUNDS, POLICIES, PolicyFacts, change_policy, turn_pack
 from readiness.engineering.records import Moment
 from readiness.engineering.records import Policy as JudgedBy
 from readiness.models import Policy
-from readiness.models.policy import RULES
+from readiness.models.policy import RULES, RegionPack
 from readiness.reports.policy_effects import policy_effects
 from readiness.web import access, figures
 from readiness.web.access import Here, get, may, signed_in
@@ -67,17 +67,44 @@ RULE_WORDS: Final[dict[str, Words]] = {
     "dead_band_ml": Words(
         "Difference nobody looks into", "A difference between book and reading up to this, beside the gauge’s own."
     ),
+    "inventory_interval_d": Words(
+        "Inventory interval", "A container that was counted in no inventory for so long is named as not counted."
+    ),
+    "inventory_confirm_share": Words(
+        "Confirmed by a second person",
+        "At least this share of what was counted, beside everything that differs from the book.",
+    ),
+    "inventory_limit_share": Words(
+        "Limit of a container’s difference",
+        "A container that differs by more than this, and by more than the next volume, is explained by a chief.",
+    ),
+    "inventory_limit_ml": Words(
+        "Least difference above the limit", "A smaller one is never above the limit, whatever its share of the book."
+    ),
+    "inventory_total_share": Words(
+        "Limit of an inventory’s difference", "An inventory that differs by more in all is closed by a chief."
+    ),
+    "drill_with_pfas": Words(
+        "Drills with fluorinated foam", "Whether stock with PFAS may be picked for a drill; not known counts as with."
+    ),
+    "order_counts": Words(
+        "Order point compared with", "What is on hand for an order: the stores alone, or stores, units and vehicles."
+    ),
+    "use_window_d": Words("Use is measured over", "The last so many days of the book say how much is used."),
+    "lead_time_d": Words("Lead time of an order", "Where a concentrate’s supply sheet states none of its own."),
+    "budget_month": Words("Budget year begins in month", "1 for January, 7 for July, 10 for October."),
 }
 _UNITS: Final = {"_h": "h", "_d": "days"}
 _CHOICES: Final = {
     "rich_end": [("caution", "caution: shown beside the need"), ("short", "short: it is the need")],
     "plain_on_e10": [("no", "no"), ("limited", "limited")],
+    "order_counts": [("stores", "stores: what stands in the stores"), ("all", "all: what is aboard too")],
 }
 REGION_PACKS: Final = (
-    ("Airport categories", "Required agent by airport category."),
-    ("Marine", "Rules for vessels and terminals."),
-    ("National storage codes", "Application rates by national storage codes."),
-    ("PFAS calendars", "Dates from which fluorinated foam may no longer be used or bought."),
+    (RegionPack.AIRPORT, "Airport categories", "Worksheet: required agent by index, category or aircraft."),
+    (RegionPack.MARINE, "Marine", "Worksheet: deck foam of a tanker by the code for ships."),
+    (RegionPack.STORAGE, "National storage codes", "Worksheet: application rates by a national storage code."),
+    (RegionPack.FLUORINE, "PFAS calendars", "Days from which fluorinated foam may no longer be used, by place."),
 )
 
 
@@ -89,13 +116,13 @@ def _field(name: str) -> forms.Field:
     if isinstance(RULES[name].default, bool):
         return forms.BooleanField(required=False, **more)
     least, most = BOUNDS[name]
-    if name == "dead_band_ml":
+    if name.endswith("_ml"):
         return QuantityField("volume", least=least, most=most, **more)
     if RULES[name].unit.startswith("1/100 %"):
         return PercentField(least=least, greatest=most, **more)
-    unit = _UNITS[name[-2:]]
+    unit = _UNITS.get(name[-2:], "")
     bounds = number(name, said.label, "", RULES[name].unit, whole=True, unit=unit, least=least, most=most)
-    return ReadField(bounds, **{**more, "label": f"{said.label} [{unit}]"})
+    return ReadField(bounds, **{**more, "label": f"{said.label} [{unit}]" if unit else said.label})
 
 
 class PolicyForm(RecordForm):
@@ -123,13 +150,13 @@ def value_words(name: str, value: Any, here: Here) -> str:
     """A rule's value in people's units."""
     if isinstance(value, bool):
         return "yes" if value else "no"
-    if name == "dead_band_ml":
+    if name.endswith("_ml"):
         return figures.figure(value, "volume", here.units, "nearest")
     if RULES[name].unit.startswith("1/100 %"):
         return f"{figures.percent(value)} {RULES[name].unit.removeprefix('1/100 % ')}"
     if isinstance(value, int):
-        unit = _UNITS[name[-2:]]
-        return f"{value} day" if (unit, value) == ("days", 1) else f"{value} {unit}"
+        unit = _UNITS.get(name[-2:], "")
+        return f"{value} day" if (unit, value) == ("days", 1) else f"{value} {unit}".strip()
     return str(value)
 
 
@@ -151,9 +178,25 @@ def _shown(facts: PolicyFacts, here: Here) -> list[Shown]:
 @signed_in
 def policy(request: HttpRequest, here: Here) -> HttpResponseBase:
     """The rules as they are."""
-    facts = POLICIES.read(get(Policy, here))
-    context = {"rules": _shown(facts, here), "may_edit": here.may(EDIT), "packs": REGION_PACKS}
+    row = get(Policy, here)
+    packs = [(key.value, name, does, key in row.region_packs) for key, name, does in REGION_PACKS]
+    context = {"rules": _shown(POLICIES.read(row), here), "may_edit": here.may(EDIT), "packs": packs}
     return render(request, "policy/policy.html", context)
+
+
+@require_POST
+@may(EDIT)
+def turn(request: HttpRequest, here: Here) -> HttpResponseBase:
+    """Turn a region pack on or off: the button says which, and the way."""
+    pack, on = request.POST.get("pack", ""), request.POST.get("turn") == "on"
+    try:
+        turn_pack(Desk(here.department, here.acting, access.CLOCK), pack, on=on)
+    except Refused as refused:
+        messages.error(request, str(refused))
+    else:
+        name = next(name for key, name, _ in REGION_PACKS if key.value == pack)
+        messages.success(request, f"{name}: {'on' if on else 'off'}.")
+    return redirect("policy")
 
 
 @require_http_methods(["GET", "POST"])
@@ -207,4 +250,5 @@ def _preview(request: HttpRequest, here: Here, form: PolicyForm, old: PolicyFact
 urlpatterns = [
     path("policy/", policy, name="policy"),
     path("policy/change/", change, name="policy_change"),
+    path("policy/pack/", turn, name="policy_pack"),
 ]

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET
 
 from readiness.actions.keeping import EDIT
 from readiness.reports.reference import reference_counts
-from readiness.web import concentrates, duties, fleet_records, lines, stations
+from readiness.web import concentrates, duties, fleet_records, hoses, inspections, label_sheets, lines, stations
 from readiness.web.access import Here, signed_in
 from readiness.web.changes import SEE_CHANGES
 from readiness.web.editors import Editor
@@ -31,9 +31,11 @@ GROUPS: Final[tuple[tuple[str, tuple[tuple[str, Editor], ...]], ...]] = (
             ("appliances", fleet_records.APPLIANCE_EDITOR),
             ("lines", lines.LINE_EDITOR),
             ("setups", lines.SETUP_EDITOR),
+            ("hoses", hoses.EDITOR),
         ),
     ),
     ("What it is planned for", (("duties", duties.EDITOR),)),
+    ("What falls due", (("inspection_rules", inspections.EDITOR),)),
     (
         "Concentrates and fuels",
         (
@@ -43,6 +45,7 @@ GROUPS: Final[tuple[tuple[str, tuple[tuple[str, Editor], ...]], ...]] = (
             ("groups", concentrates.GROUP_EDITOR),
         ),
     ),
+    ("What is printed", (("label_sheets", label_sheets.EDITOR),)),
 )
 
 

@@ -10,7 +10,8 @@ from django.shortcuts import redirect, render
 from django.urls import NoReverseMatch, path, reverse
 from django.views.decorators.http import require_GET
 
-from readiness.models import Assignment, Container, Lot, Unit, Vehicle
+from readiness.models import Assignment, Container, Delivery, Disposal, Lot, Partner, Unit, Vehicle
+from readiness.reports.labels import label_named
 from readiness.web.access import Here, rows, signed_in
 
 MOST = 50  # of each kind; whoever finds more says more
@@ -31,6 +32,9 @@ def search(request: HttpRequest, here: Here) -> HttpResponseBase:
     """Straight to the thing when there is one, else the list."""
     asked = " ".join(request.GET.get("q", "").replace("\0", " ").split())[:80]  # no database takes a text with that
     found = hits(here, asked) if asked else []
+    label = label_named(here.department, asked) if not found else None
+    if label is not None:
+        return redirect(reverse("find", query={"code": asked}))
     exact = [hit for hit in found if hit.exact]
     if len(exact) == 1 or len(found) == 1:
         return redirect((exact or found)[0].address)
@@ -40,6 +44,7 @@ def search(request: HttpRequest, here: Here) -> HttpResponseBase:
 def hits(here: Here, asked: str) -> list[Hit]:
     """What has these words in its name, exact names first."""
     found = [*_containers(here, asked), *_lots(here, asked), *_units(here, asked), *_vehicles(here, asked)]
+    found += [*_papers(here, asked), *_partners(here, asked)]
     return sorted(found, key=lambda hit: not hit.exact)
 
 
@@ -51,6 +56,25 @@ def _containers(here: Here, asked: str) -> list[Hit]:
 def _lots(here: Here, asked: str) -> list[Hit]:
     found = rows(Lot, here).filter(batch__icontains=asked).select_related("concentrate").order_by("batch")[:MOST]
     return [Hit("lot", str(row), reverse("lot", args=[row.pk]), _same(row.batch, asked)) for row in found]
+
+
+def _papers(here: Here, asked: str) -> list[Hit]:
+    """Deliveries by order reference, disposals by manifest."""
+    orders = rows(Delivery, here).filter(order_reference__icontains=asked).select_related("lot__concentrate")[:MOST]
+    found = [
+        Hit("delivery", f"order {row.order_reference}, {row.lot}", reverse("delivery", args=[row.pk]), exact=False)
+        for row in orders
+    ]
+    taken = rows(Disposal, here).filter(manifest__icontains=asked)[:MOST]
+    return found + [
+        Hit("disposal", str(row), reverse("disposal", args=[row.pk]), _same(row.manifest, asked)) for row in taken
+    ]
+
+
+def _partners(here: Here, asked: str) -> list[Hit]:
+    """A partner leads to its statement."""
+    found = rows(Partner, here).filter(name__icontains=asked)[:MOST]
+    return [Hit("partner", row.name, reverse("statement", args=[row.pk]), _same(row.name, asked)) for row in found]
 
 
 def _units(here: Here, asked: str) -> list[Hit]:

@@ -14,9 +14,10 @@ from django.utils.safestring import SafeString
 from django.views.decorators.http import require_GET
 
 from readiness.reports.expiries import Expiry, expiries
-from readiness.reports.inventory import load_inventory
-from readiness.reports.shortages import Match, Short, shortages
+from readiness.reports.inventory import TRANSIT, load_inventory
+from readiness.reports.shortages import Short, shortages
 from readiness.reports.stock import StockRow, stock
+from readiness.reports.store_matches import Match
 from readiness.web.access import Here, signed_in
 from readiness.web.marks import bar
 from readiness.web.movements import doors
@@ -48,6 +49,7 @@ class StockTable(Table):
     station = Column()
     store_ml = QuantityColumn("volume", "down", containers="store_containers", verbose_name="In the store")
     units_ml = QuantityColumn("volume", "down", containers="units_containers", verbose_name="On units and vehicles")
+    transit_ml = QuantityColumn("volume", "down", containers="transit_containers", verbose_name="In transit")
     total_ml = QuantityColumn("volume", "down", containers="containers", verbose_name="Together")
     out_ml = QuantityColumn("volume", "nearest", verbose_name="Of it out of the count")
     containers = NumberColumn()
@@ -57,7 +59,8 @@ class StockTable(Table):
 
     def render_concentrate(self, record: StockRow) -> SafeString:
         """The way to its containers there."""
-        query = urlencode({"concentrate": record.concentrate, "station": record.station})
+        at = "where" if record.station == TRANSIT else "station"
+        query = urlencode({"concentrate": record.concentrate, at: record.station})
         return format_html('<a href="{}?{}">{}</a>', reverse("containers"), query, record.concentrate)
 
     def render_alcohol_resistant(self, value: bool) -> str:
@@ -82,6 +85,7 @@ class TotalsTable(Table):
     units_ml = QuantityColumn(
         "volume", "down", containers="containers", verbose_name="On units and vehicles", orderable=False
     )
+    transit_ml = QuantityColumn("volume", "down", containers="containers", verbose_name="In transit", orderable=False)
     total_ml = QuantityColumn("volume", "down", containers="containers", verbose_name="Together", orderable=False)
     out_ml = QuantityColumn("volume", "nearest", verbose_name="Of it out of the count", orderable=False)
     containers = NumberColumn(orderable=False)
@@ -101,7 +105,7 @@ def overview(request: HttpRequest, here: Here) -> HttpResponseBase:
     found = stock(load_inventory(here.department, here.day))
     if request.GET.get("export") == "totals":
         return workbook_response(TotalsTable(found.totals, here=here))
-    context = {"totals": TotalsTable(found.totals, here=here), "doors": doors(here)}
+    context = {"totals": TotalsTable(found.totals, here=here), "doors": doors(here), "aside": found.aside}
     return list_page(
         request,
         here,

@@ -342,18 +342,20 @@ def list_page(
     template: str = "tables/list.html",
     filter_class: Callable[..., Filter] | None = None,
     context: dict[str, Any] | None = None,
+    whole: bool = False,
 ) -> HttpResponseBase:
     """A list with filter, search, sorting, pages, and with ?export=xlsx the same table as a workbook.
 
     rows: a queryset, or a list of frozen records; filter_class: a FilterSet or a RecordFilter, called with
-    (request.GET, rows); template: extends "tables/list.html", which gets `table`, `filter`, `caption`.
+    (request.GET, rows); template: extends "tables/list.html", which gets `table`, `filter`, `caption`; whole: all rows
+    on one page, for paper.
     """
     chosen = filter_class(request.GET, rows) if filter_class else None
     table = table_class(chosen.qs if chosen else rows, here=here)
     if request.GET.get("export") == "xlsx":
         tables2.RequestConfig(request, paginate=False).configure(table)
         return workbook_response(table, _asked(chosen))
-    tables2.RequestConfig(request, paginate={"per_page": PER_PAGE}).configure(table)
+    tables2.RequestConfig(request, paginate=False if whole else {"per_page": PER_PAGE}).configure(table)
     shown_rows = {"table": table, "filter": chosen, "caption": table.caption, "here": here}
     return render(request, template, {**shown_rows, **(context or {})})
 

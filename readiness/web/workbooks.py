@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping
 from typing import NamedTuple
 
 from django import forms
@@ -12,7 +13,6 @@ from django.shortcuts import redirect, render
 from django.urls import path
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from readiness.actions.imports import Imported
 from readiness.actions.uploads import take_in
 from readiness.web import access
 from readiness.web.access import Here, may
@@ -96,11 +96,11 @@ class Going(NamedTuple):
     said: str
 
 
-def going(imported: Imported) -> list[Going]:
+def going(by_sheet: Mapping[str, Mapping[str, int]]) -> list[Going]:
     """What would go in, by sheet."""
     return [
         Going(BY_KEY[sheet].title, ", ".join(f"{number} {what}" for what, number in sorted(counts.items()) if number))
-        for sheet, counts in imported.counts.items()
+        for sheet, counts in by_sheet.items()
         if any(counts.values())
     ]
 
@@ -124,7 +124,7 @@ def check(request: HttpRequest, here: Here, ticket: str) -> HttpResponseBase:
             filter_class=FaultFilter,
             context={"count": len(imported.faults), "repeated": repeated(imported.faults)},
         )
-    context = {"here": here, "imported": imported, "going": going(imported), "ticket": ticket}
+    context = {"here": here, "imported": imported, "going": going(imported.counts), "ticket": ticket}
     return render(request, "workbooks/summary.html", context)
 
 

@@ -21,11 +21,12 @@ def demo_rows(directory: Path, d0: date) -> dict[str, list[dict[str, str]]]:
     rows: dict[str, list[dict[str, str]]] = {}
     for sheet in SHEETS:
         path = directory / f"{sheet.key}.csv"
-        rows[sheet.key] = list(_rows_of(path, {column.key for column in sheet.columns}, d0)) if path.exists() else []
+        rows[sheet.key] = list(rows_of(path, {column.key for column in sheet.columns}, d0)) if path.exists() else []
     return rows
 
 
-def _rows_of(path: Path, keys: set[str], d0: date) -> Iterator[dict[str, str]]:
+def rows_of(path: Path, keys: set[str], d0: date) -> Iterator[dict[str, str]]:
+    """The rows of one file, its days resolved. Raises ``KeyError`` for a column that is not among ``keys``."""
     with path.open(encoding="utf-8", newline="") as file:
         for row in csv.DictReader(file, strict=True):
             unknown = set(row) - keys

@@ -74,6 +74,8 @@ class Row:
     spots: Mapping[str, Spot]
     values: dict[str, Any]
     bad: set[str] = field(default_factory=set)  # keys whose cells had a fault: their values are empty
+    title: str = ""  # of the sheet in which it stands, where that is none of the template's
+    remark: str = ""  # what is said of it where it comes into the book
 
     def __getitem__(self, key: str) -> Any:
         return self.values[key]
@@ -85,7 +87,12 @@ class Row:
     def fault(self, key: str, read: str, right: str) -> Fault:
         """A fault of this row at the column ``key``: what was read, and what would be right."""
         spot = self.spots.get(key) or Spot("", self.sheet.column(key).title)
-        return Fault(self.sheet.title, self.number, spot.letter, spot.heading, read, right)
+        return Fault(*self.place, spot.letter, spot.heading, read, right)
+
+    @property
+    def place(self) -> tuple[str, int]:
+        """The sheet and the row in which a person finds it."""
+        return self.title or self.sheet.title, self.number
 
 
 @dataclass(frozen=True, slots=True)

@@ -93,6 +93,8 @@ APPLIANCE_KINDS: Final = (
     "aspirating tube",
     "monitor",
     "portable kit",
+    "self-educting nozzle",
+    "batch mix",
     "pick-up tube",
     "transfer pump",
 )
@@ -390,6 +392,27 @@ APPLIANCES: Final = Sheet(
         quantity(
             "plate_lift", "Greatest lift", LENGTH, "The limit on its plate, if there is one.", "6", "1.8", most=30.0
         ),
+        quantity(
+            "rated_pressure",
+            "Rated pressure",
+            PRESSURE,
+            "At the rated flow: an eductor's inlet, a nozzle's tip. From a K-factor: 10 K gpm at 100 psi.",
+            "200",
+            "1400",
+            most=_MOST_PRESSURE_KPA,
+            zero=False,
+        ),
+        quantity("bore", "Bore", LENGTH, "Of a smooth-bore tip, with its unit: 1 in.", least=0.003, most=0.2),
+        number("discharge", "Discharge coefficient", "Of a smooth bore; empty: that of a tip.", most=1.0, zero=False),
+        yes_no("holds_pressure", "Holds its pressure", "yes for an automatic nozzle.", "no"),
+        quantity("least_flow", "Least flow", FLOW, "From which on it proportions.", most=_MOST_FLOW_LPM),
+        quantity(
+            "greatest_intake",
+            "Greatest intake pressure",
+            PRESSURE,
+            "Around the pump: what its plate allows at the pump's intake.",
+            most=_MOST_PRESSURE_KPA,
+        ),
         yes_no("accepts_thick", "Takes thick concentrate", "yes if it draws a shear-thinning concentrate.", "yes"),
         yes_no("aspirating", "Aspirating", "yes for a nozzle or tube that draws air.", "no"),
         choice("state", "State", APPLIANCE_STATES, "Whether it can be used.", "in service", required=True),
@@ -457,6 +480,32 @@ LINES: Final = Sheet(
         percent("present", "Present setting", "What it was last seen at.", "3"),
         yes_no("pails", "From pails", "yes if it draws from pails by a tube.", "yes"),
         reference("sources", "Sources", "containers", "Containers that feed it, with semicolons between.", many=True),
+        quantity(
+            "pump_pressure",
+            "Pump pressure",
+            PRESSURE,
+            "Instead of the inlet pressure: what the pump gives, with the supply hose between.",
+            most=_MOST_PRESSURE_KPA,
+        ),
+        quantity(
+            "intake_pressure",
+            "Intake pressure",
+            PRESSURE,
+            "Around the pump: the pressure at the pump's intake while it runs.",
+            most=_MOST_PRESSURE_KPA,
+        ),
+        Column(
+            key="supply_hose", title="Supply hose", kind=Kind.HOSE, help="From the pump to a proportioner away from it."
+        ),
+        number(
+            "wye_lines", "Lines behind wye", "How many like lines a wye splits it into.", whole=True, most=6, zero=False
+        ),
+        Column(
+            key="wye_hose",
+            title="Hose behind wye",
+            kind=Kind.HOSE,
+            help="Of each line behind the wye; where they differ, the longest.",
+        ),
     ),
     ("unit", "vehicle", "name"),
 )

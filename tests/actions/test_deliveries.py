@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import pytest
 
-from readiness.actions.deliveries import Delivery, NewLot, receive_delivery
+from readiness.actions import movements
+from readiness.actions.deliveries import Delivery, NewLot, Paper, Price, receive_delivery
 from readiness.actions.drafts import Refused
+from readiness.actions.keeping import Desk
 from readiness.actions.movements import Entry
 from readiness.actions.permissions import NotAllowed
+from readiness.actions.supply import OrderFacts, place_order
 from readiness.engineering.dates import GoodThrough
 from readiness.models import Change, Container, Holding, Lot, Movement, Place, Role
+from readiness.models import Delivery as Kept
+from readiness.models.deliveries import PricePer
+from readiness.reports.deliveries import deliveries, outstanding, slip
 from readiness.reports.recounts import recount
 from tests.cast import CLOCK, D0, PAIL_ML, ConcentrateFactory, LotFactory
 
@@ -108,3 +114,98 @@ def test_who_may_not_receive(cast):
     for role in (Role.CREW, Role.OFFICER, Role.INSTRUCTOR, Role.OBSERVER):
         with pytest.raises(NotAllowed):
             receive(cast, role)
+
+
+# -- its papers --------------------------------------------------------------------------------------------------------
+
+
+def papers(cast, paper, **values):
+    stated = {"codes": ("N1", "N2", "N3"), "each_ml": PAIL_ML, "lot": cast.lot, "kind": "pail"}
+    stated |= {"capacity_ml": PAIL_ML, "sealed": True, "owner": cast.station}
+    entry = Entry(cast.department, cast.acting(Role.LOGISTICS), CLOCK, reason="one is dented")
+    return receive_delivery(entry, Delivery(**{**stated, **values}), paper)
+
+
+def test_what_the_papers_said_is_kept_and_what_did_not_come_is_short(cast):
+    """Six ordered, one turned away at the door, three taken in, one of them dented: two are short."""
+    paper = Paper("PO-7", "a maker", "certificate 7", 6, 1, Price(11_850, PricePer.CONTAINER, "USD"))
+    papers(cast, paper, damaged=("n3",))
+    row = deliveries(cast.department)[0]
+    assert (row.came, row.came_ml, row.ordered, row.turned_away, row.damaged) == (3, 56_781, 6, 1, 1)  # 3 × 18,927
+    assert (row.short, row.standing) == (2, "2 short, 1 turned away, 1 damaged")
+    assert (row.price_minor, row.price_per, row.currency) == (11_850, "container", "USD")
+    assert Container.objects.get(code="N3").quarantined
+    cast.lot.refresh_from_db()
+    # 118.50 ÷ 18.927 L = 6.2609, so 626 hundredths a liter
+    assert (cast.lot.price_minor_per_l, cast.lot.currency) == (626, "USD")
+    assert Change.objects.get(action="price lot").old == {"price_minor_per_l": None, "currency": ""}
+    told = slip(Kept.objects.get())
+    assert [(code, ml, damaged) for _, code, ml, damaged in told.containers] == [
+        ("N1", PAIL_ML, False),
+        ("N2", PAIL_ML, False),
+        ("N3", PAIL_ML, True),
+    ]
+
+
+def test_the_rest_of_an_order_comes_later(cast):
+    """Ten ordered; three came, then seven: nothing is outstanding any more, and each slip shows the other."""
+    papers(cast, Paper("PO-8", ordered=10))
+    assert [(row.order_reference, short) for row, short in outstanding(deliveries(cast.department))] == [("PO-8", 7)]
+    papers(cast, Paper("po-8"), codes=tuple(f"M{n}" for n in range(7)))
+    assert outstanding(deliveries(cast.department)) == ()
+
+
+def test_what_came_of_an_order_is_on_order_no_longer(cast):
+    """Four pails on order PO-7: three came, then two more than were left; the fifth belongs to no order."""
+    order = place_order(
+        Desk(cast.department, cast.acting(Role.LOGISTICS), CLOCK),
+        OrderFacts("PO-7", cast.ar, cast.station, 4, "pail", PAIL_ML, D0),
+    )
+    papers(cast, Paper("po-7 "))
+    order.refresh_from_db()
+    assert (order.came, order.closed_on) == (3, None)
+    papers(cast, Paper("PO-8"), codes=("M0",))
+    papers(cast, Paper("PO-7"), codes=("M1", "M2"))
+    order.refresh_from_db()
+    assert (order.came, order.closed_on, order.closed_because) == (4, D0, "all came")
+
+
+def test_a_price_a_gallon(cast):
+    papers(cast, Paper(price=Price(2_500, PricePer.GALLON, "USD")))
+    cast.lot.refresh_from_db()
+    assert cast.lot.price_minor_per_l == 660  # 25.00 ÷ 3.785411784 L = 6.6043
+
+
+def test_a_corrected_delivery_is_told_as_such(cast):
+    posted = papers(cast, Paper("PO-9", ordered=9))
+    movement = Movement.objects.get(pk=posted.movement_id)
+    entry = Entry(cast.department, cast.acting(Role.LOGISTICS), CLOCK, reason="wrong lot")
+    movements.correct(entry, movement=movement)
+    assert deliveries(cast.department)[0].standing == "corrected"
+    assert outstanding(deliveries(cast.department)) == ()
+
+
+def test_a_damaged_code_that_did_not_come_is_refused(cast):
+    with pytest.raises(Refused, match="N9 was read as damaged and is not among"):
+        papers(cast, Paper(), damaged=("N9",))
+
+
+def test_when_a_new_lot_was_made(cast):
+    from datetime import date
+
+    papers(cast, Paper(), lot=NewLot(cast.ar, "AR-9", None, GoodThrough(date(2026, 3, 31), "month")))
+    lot = Lot.objects.get(batch="AR-9")
+    assert (lot.made_on, lot.made_precision) == (date(2026, 3, 31), "month")
+
+
+def test_what_is_in_the_book_is_filled_where_it_stands(cast):
+    """A tank on a vehicle is filled from the truck: no place is asked for, and it does not move."""
+    tank = cast.tank(code="T1")
+    entry = Entry(cast.department, cast.acting(Role.LOGISTICS), CLOCK)
+    movements.receive(entry, container=tank, lot=cast.lot, ml=10_000, place=cast.on_vehicle)
+    papers(cast, Paper(), codes=("T1",), owner=None)
+    tank.refresh_from_db()
+    assert (tank.contents_ml, tank.place_id) == (28_927, cast.on_vehicle.pk)  # 10,000 + 18,927
+    with pytest.raises(Refused, match="No place was read, and N1 stands nowhere yet"):
+        papers(cast, Paper(), codes=("T1", "N1"), owner=None)
+    assert not Container.objects.filter(code="N1").exists()

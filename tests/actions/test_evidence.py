@@ -17,8 +17,11 @@ from readiness.actions.evidence import (
     record_sample_result,
     record_use_of_line,
 )
+from readiness.actions.keeping import Desk
 from readiness.actions.permissions import OWNER, NotAllowed
-from readiness.models import Change, Concentrate, FoamLine, LineTest, Lot, Role, Sample
+from readiness.actions.policies import set_sample_limits
+from readiness.engineering.sample_limits import L1
+from readiness.models import Change, Concentrate, FoamLine, LineTest, Lot, Policy, Role, Sample
 from tests.actions.small_department import every_row
 from tests.cast import CLOCK, D0, SIX, Cast, ConcentrateFactory, DepartmentFactory, LotFactory
 from tests.judged import GAL, Rigged
@@ -54,6 +57,60 @@ def line_test(rig: Rigged, measured: int, days: int = 0, **values: object) -> Li
 
 
 # -- samples -----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("passed", "values", "recorded"),
+    [
+        (None, {"ph": 6.9}, False),  # row L1: 7.0 to 8.5
+        (None, {"ph": 7.0}, None),  # within: proves no pass, still awaited
+        (True, {"ph": 6.9}, True),  # the laboratory's answer goes first
+        (False, {"ph": 7.5}, False),
+        (None, {"density": 1.08, "declared_density": 1.02}, False),  # ±5 % is 0.969 to 1.071
+        (None, {"density": 1.08}, None),  # declared nowhere
+    ],
+)
+def test_values_of_a_report(rig: Rigged, passed: bool | None, values: dict[str, float], recorded: bool | None) -> None:
+    made = sample(rig, passed, lot=rig.cast.lot, measured=values)
+    assert made.passed is recorded
+    assert made.measured == values
+    assert (rig.status() == "ready") is (recorded is not False)
+
+
+def test_the_declared_density_is_the_concentrate_s_own(rig: Rigged) -> None:
+    """1.02 declared: 1.08 is above 1.071 (±5 %)."""
+    Concentrate.objects.filter(pk=rig.cast.ar.pk).update(density_kg_l=1.02)
+    lot = Lot.objects.get(pk=rig.cast.lot.pk)
+    made = sample(rig, None, lot=lot, measured={"density": 1.08})
+    assert (made.passed, made.measured["declared_density"]) == (False, 1.02)
+
+
+def test_a_department_s_own_limits(rig: Rigged) -> None:
+    """Row L2 allows pH 6.0 to 9.5: a department that takes it over has 6.9 within."""
+    desk = Desk(rig.department, OWNER, CLOCK)
+    set_sample_limits(desk, L1._replace(ph_low=6.0, ph_high=9.5))
+    assert Policy.objects.get(department=rig.department).sample_limits == {"ph_low": 6.0, "ph_high": 9.5}
+    assert sample(rig, None, lot=rig.cast.lot, measured={"ph": 6.9}).passed is None
+    assert sample(rig, None, lot=rig.cast.lot, measured={"ph": 5.9}).passed is False
+    set_sample_limits(desk, L1)
+    assert Policy.objects.get(department=rig.department).sample_limits == {}
+    with pytest.raises(Refused, match="the lower comes first"):
+        set_sample_limits(desk, L1._replace(ph_low=9.0))
+    with pytest.raises(NotAllowed):
+        set_sample_limits(desk._replace(acting=rig.cast.acting(Role.LOGISTICS)), L1)
+
+
+def test_values_that_cannot_be_are_refused(rig: Rigged) -> None:
+    with pytest.raises(Refused, match="cannot be"):
+        sample(rig, None, lot=rig.cast.lot, measured={"ph": 15.0})
+    assert not Sample.objects.exists()
+
+
+def test_the_answer_brings_its_values(rig: Rigged) -> None:
+    waiting = sample(rig, None)
+    given = {"passed": True, "report": "LAB-2", "measured": {"ph": 7.4}}
+    made = record_sample_result(rig.department, sample=waiting, acting=OWNER, clock=CLOCK, **given)
+    assert (made.passed, made.measured) == (True, {"ph": 7.4})
 
 
 def test_a_failed_sample_ends_a_lot_at_once(rig: Rigged) -> None:

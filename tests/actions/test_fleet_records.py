@@ -262,3 +262,38 @@ def test_an_appliance_cannot_be_retired_it_goes_out_of_service(cast):
     assert APPLIANCES.retired == ""
     with pytest.raises(Refused, match="no such appliance"):
         APPLIANCES.save(desk(cast), ApplianceFacts(cast.unit, "x", "fog nozzle"), Appliance(pk=10**6))
+
+
+# What a nozzle and a plate say
+
+
+@pytest.mark.parametrize(
+    ("kind", "changed", "fact", "said"),
+    [
+        ("in-line eductor", {"bore_m": 0.0254}, "bore_m", "A bore was read, which no in-line eductor has"),
+        (
+            "in-line eductor",
+            {"holds_pressure": True},
+            "holds_pressure",
+            "no in-line eductor is a nozzle: leave it unticked.",
+        ),
+        ("smooth-bore tip", {"discharge": 0.9}, "discharge", "“0.9” was read, and no bore: state the bore"),
+        ("smooth-bore tip", {"bore_m": 0.0254, "discharge": 1.2}, "discharge", "is above 0 and at most 1."),
+        ("in-line eductor", {"least_flow_lpm": 90.0}, "least_flow_lpm", "no in-line eductor has a least flow"),
+        ("fog nozzle", {"greatest_intake_kpa": 60.0}, "greatest_intake_kpa", "only around the pump"),
+        ("fog nozzle", {"rated_pressure_kpa": 0.0}, "rated_pressure_kpa", "“0” was read: it is more than 0"),
+    ],
+)
+def test_what_only_one_kind_of_appliance_states(cast, kind, changed, fact, said):
+    settings = (300, 600) if "eductor" in kind else ()
+    facts = ApplianceFacts(cast.unit, "an appliance", kind, settings_pct=settings, **changed)
+    assert said in faults(APPLIANCES, cast, facts)[fact]
+
+
+def test_an_automatic_nozzle_and_a_smooth_bore_are_kept(cast):
+    tip = ApplianceFacts(cast.unit, "1 in tip", "smooth-bore tip", bore_m=0.0254, discharge=0.97)
+    assert APPLIANCES.read(APPLIANCES.save(desk(cast), tip)) == tip
+    automatic = ApplianceFacts(
+        cast.unit, "automatic", "fog nozzle", 360.0, rated_pressure_kpa=689.5, holds_pressure=True
+    )
+    assert APPLIANCES.read(APPLIANCES.save(desk(cast), automatic)) == automatic

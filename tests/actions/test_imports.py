@@ -210,6 +210,36 @@ def test_a_metric_department_types_litres(department: Department) -> None:
     assert HoseLeg.objects.get() == leg  # 1.7717 in is kept as 1.77 in, which is no difference
 
 
+def test_supply_hose_a_wye_and_what_plates_say_come_in(department: Department) -> None:
+    """psi and ft as typed: 200 psi 1378.95 kPa, 100 psi 689.48 kPa; 50 ft 15.24 m. A second time nothing differs."""
+    rows = small()
+    rows["appliances"][0] |= {"rated_pressure": "200"}
+    rows["appliances"][1] |= {"rated_pressure": "100", "holds_pressure": "yes"}
+    rows["lines"][0] |= {
+        "inlet_pressure": "",
+        "pump_pressure": "200",
+        "supply_hose": "50 ft of 2.5 in",
+        "hose": "100 ft of 2.5 in",
+        "wye_lines": "2",
+        "wye_hose": "50 ft of 1.75 in",
+    }
+    taken_in(department, rows)
+    line = FoamLine.objects.get()
+    assert line.pump_kpa == pytest.approx(1378.95, abs=0.005)
+    assert (line.inlet_kpa, line.wye_lines) == (None, 2)
+    laid = [(leg.part, round(leg.length_m, 2), float(leg.diameter_in)) for leg in line.legs.all()]
+    assert laid == [("before", 15.24, 2.5), ("line", 30.48, 2.5), ("wye", 15.24, 1.75)]
+    assert [part.rated_pressure_kpa for part in (line.proportioner, line.nozzle)] == pytest.approx(
+        [1378.95, 689.48], abs=0.005
+    )
+    assert line.nozzle is not None
+    assert line.nozzle.holds_pressure
+    rows["containers"].append(pail("P-9"))
+    again = taken_in(department, rows)
+    for sheet in ("lines", "appliances"):
+        assert (again.counts[sheet]["new"], again.counts[sheet]["altered"]) == (0, 0)
+
+
 def test_counts_changes_and_the_submission_are_kept(department: Department) -> None:
     imported = taken_in(department, small())
     new = {sheet: counts["new"] for sheet, counts in imported.counts.items()}
@@ -289,6 +319,30 @@ FRESH = {
         ("design_spills", 2, "fuel"),
         "“petrol spirit”",
         "no fuel has this name or UN number",
+    ),
+    "inlet and pump pressure at once": (
+        put("lines", 0, inlet_pressure="200", pump_pressure="210"),
+        ("lines", 2, "pump_pressure"),
+        "210 psi",
+        "state the inlet or the pump pressure; the other follows",
+    ),
+    "supply hose without the pump's pressure": (
+        put("lines", 0, inlet_pressure="200", supply_hose="50 ft of 2.5 in"),
+        ("lines", 2, "pump_pressure"),
+        "nothing",
+        "with supply hose the pump's pressure is stated, and not the inlet's",
+    ),
+    "a wye without its hose": (
+        put("lines", 0, wye_lines="2"),
+        ("lines", 2, "wye_hose"),
+        "nothing",
+        "state the hose of each of the 2 lines behind the wye",
+    ),
+    "hose behind a wye that is none": (
+        put("lines", 0, wye_hose="50 ft of 1.75 in"),
+        ("lines", 2, "wye_lines"),
+        "nothing",
+        "state how many like lines the wye splits it into",
     ),
     "hose of a size that no table of friction has": (
         put("lines", 0, hose="150 ft of 2 in"),

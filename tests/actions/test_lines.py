@@ -138,7 +138,7 @@ def test_a_retired_line_counts_no_more(cast, rigged, django_capture_on_commit_ca
 # 45 mm and 38 mm hose are sold as 1¾ in and 1½ in; 65 mm as 2½ in (25.4 mm an inch: 44.45, 38.1 and 63.5 mm).
 @pytest.mark.parametrize(("mm", "inches"), [(45, 1.75), (38, 1.5), (65, 2.5), (75, 3.0), (70, 2.76)])
 def test_metric_hose_is_of_a_nominal_size_where_one_is_near(mm, inches):
-    assert nominal_in(mm / 25.4) == inches
+    assert nominal_in(mm / 25.4, (1.5, 1.75, 2.5, 3.0, 4.0, 5.0)) == inches
 
 
 def test_setups(cast, rigged):
@@ -161,3 +161,37 @@ def test_setups(cast, rigged):
 def test_containers_and_lines_of_another_department_are_refused(cast, rigged):
     foreign = Container.objects.create(department=cast.other_department, code="T1", kind="fixed tank", capacity_ml=5)
     assert set(faults(LINES, cast, LINES.read(rigged.line)._replace(sources=(foreign,)), rigged.line)) == {"sources"}
+
+
+@pytest.mark.parametrize(
+    ("changed", "fact", "said"),
+    [
+        ({"inlet_kpa": 1300.0, "pump_kpa": 1400.0}, "pump_kpa", "state one; the other follows."),
+        ({"inlet_kpa": 0.0}, "inlet_kpa", "“0” was read: it is more than 0"),
+        ({"supply_legs": (Leg(15.0, 2.5),)}, "pump_kpa", "hose between pump and proportioner: state the pump’s"),
+        ({"wye_lines": 2}, "wye_legs", "Nothing was read, and 2 lines behind the wye"),
+        ({"wye_legs": (Leg(15.0, 1.75),)}, "wye_lines", "Hose behind a wye was read, and no wye"),
+        ({"wye_lines": 9, "wye_legs": (Leg(15.0, 1.75),)}, "wye_lines", "from 1 to 6 lines belong here."),
+        ({"wye_lines": 2, "wye_legs": (Leg(15.0, 2.0),)}, "wye_legs", "“2 in” was read as a hose size"),
+    ],
+)
+def test_pressures_and_a_wye_that_cannot_be(cast, rigged, changed, fact, said):
+    facts = LINES.read(rigged.line)._replace(**changed)
+    assert said in faults(LINES, cast, facts, rigged.line)[fact]
+
+
+def test_hose_is_kept_by_where_it_lies(cast, rigged):
+    facts = LINES.read(rigged.line)._replace(
+        pump_kpa=1400.0,
+        supply_legs=(Leg(15.24, 2.5),),
+        legs=(Leg(60.96, 2.5),),
+        wye_lines=2,
+        wye_legs=(Leg(30.48, 1.75),),
+    )
+    LINES.save(desk(cast), facts, rigged.line)
+    kept = [(leg.n, leg.part, leg.length_m) for leg in rigged.line.legs.all()]
+    assert kept == [(1, "before", 15.24), (2, "line", 60.96), (3, "wye", 30.48)]
+    rigged.line.refresh_from_db()
+    assert LINES.read(rigged.line) == facts
+    _, old, new = last_change()
+    assert (old["wye_hose"], new["wye_hose"]) == ([], [[30.48, 1.75]])

@@ -155,8 +155,10 @@ def _tables() -> list[tuple[Any, tuple[str, ...]]]:
     owner = ("id", "unit", "vehicle")
     marks = ("mixed", "quarantined", "diluted", "sealed", "opened_on")
     lay = ("inlet_kpa", "nozzle_kpa", "appliance_loss_kpa", "height_m", "lift_m", "tube_original", "unflushed_since")
-    settings = ("parked_pct", "present_pct", "wind_loss_pct")
-    plate = ("plate_back_pressure_kpa", "plate_lift_m", "rings_lpm", "aspirating", "state")
+    settings = ("parked_pct", "present_pct", "wind_loss_pct", "pump_kpa", "intake_kpa", "wye_lines")
+    nozzle = ("rated_pressure_kpa", "bore_m", "discharge", "holds_pressure", "least_flow_lpm", "greatest_intake_kpa")
+    plate = ("plate_back_pressure_kpa", "plate_lift_m", "rings_lpm", "aspirating", "state", *nozzle)
+    measured = ("coefficient", "section_m", "loss_kpa", "loss_flow_lpm", "loss_length_m")
     spill = ("area_m2", "use", "purpose", "rate", "rate_unit", "minutes", "supply", "supply_lpm")
     vehicle = ("id", "shop_no", "water_l", "pump_lpm", "foam_feed_lpm", "needs_tow", "state", "dry_chemical_kg")
     gauge = ("unreachable_ml", "reading_ml", "reading_at", "resolution_ml", "place")
@@ -175,7 +177,8 @@ def _tables() -> list[tuple[Any, tuple[str, ...]]]:
         (m.Fuel, ("id", "name", "un", "group", "oxygenate_pct", "flash_c", "note")),
         (m.FoamLine, (*owner, "name", "proportioner", "nozzle", "pails", "flow_lpm", *settings, *lay)),
         (m.Appliance, ("id", "kind", "settings_pct", "foam_feed_lpm", "rated_flow_lpm", "rating_basis", *plate)),
-        (m.HoseLeg, ("line", "n", "diameter_in", "length_m")),
+        (m.HoseLeg, ("line", "n", "part", "diameter_in", "length_m")),
+        (m.HoseSize, ("department", "diameter_in", *measured)),
         (m.LineSource, ("line", "container")),
         (m.LineTest, ("line", "concentrate", "set_pct", "measured_pct", "tested_on", "passed", "good_through", "band")),
         (m.SetupLine, ("setup", "line")),

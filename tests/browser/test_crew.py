@@ -52,25 +52,21 @@ def test_the_morning_check_shows_the_difference_back(visit: Any, own_server: Any
 def test_a_refill_is_poured(visit: Any, own_server: Any, device: str, scripts: bool) -> None:
     crew = visit(own_server, "crew", device=device, scripts=scripts)
     crew.press("Engine 6")
-    crew.follow("Report use")
-    crew.field("From (label code)").fill("t-206b")
-    crew.field("Volume").fill("10")
-    crew.field("What for").select_option("incident")
-    crew.press("See what it will do")
-    crew.press("Enter the use")
+    crew.follow("After use")
+    crew.field("Incident number").fill("2026-0417")
+    crew.field("Used from T-206B").fill("10")
+    crew.press("See how Engine 6 stands then")
+    crew.press("Enter it")
     assert "entered" in crew.text(".messages")
 
-    crew.follow("My unit", crew.page.get_by_role("navigation", name="Pages"))
-    crew.follow("Report a refill")
-    crew.field("From (label codes)").fill("P-0190")
-    crew.field("Into (label code)").fill("T-206B")
-    crew.press("See what it will do")
+    crew.follow("Refill")
+    crew.field("From").fill("P-0190")
+    crew.page.get_by_text("fixed tank T-206B, Demo AR-AFFF 3x6", exact=True).click()
+    crew.press("May I?")
     # 40 gal less 10 used is 30; a pail of 5 gal makes 35 (hand arithmetic).
-    row = " ".join(crew.page.locator("tr", has_text="T-206B").first.inner_text().split())
-    assert "30.0 gal" in row
-    assert "35.0 gal" in row
+    assert "30.0 gal → 35.0 gal" in crew.text(".stowed")
     if scripts:
         crew.accessible()
     crew.press("Enter it as poured")
-    assert "Load or pour: entered." in crew.text(".messages")
+    assert "Refill: entered." in crew.text(".messages")
     assert "T-206B" in crew.text()

@@ -14,7 +14,7 @@ from tests.browser.walking import Walker
 
 NUMBER = re.compile(r"\b[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}\b|\d+")
 MOMENT = re.compile(r"csrfmiddlewaretoken\" value=\"\w+|\d{4}-\d\d-\d\d \d\d:\d\d|\((just now|\d+ (min|h|d) ago)\)")
-NOT_A_PAGE = re.compile(r"^#|^\?|export=|/template/|^mailto:")
+NOT_A_PAGE = re.compile(r"^#|^\?|export=|/template/|/audit/workbook/|^mailto:")
 DESK, PHONE = ViewportSize(width=1280, height=800), ViewportSize(width=390, height=844)
 FEWEST = {"observer": 25, "instructor": 28, "crew": 30, "officer": 36, "logistics": 40, "chief": 60}
 

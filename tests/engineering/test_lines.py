@@ -176,3 +176,64 @@ def test_a_bare_nozzle_of_too_much_pressure_has_no_stretch():
 def test_a_hose_size_that_is_not_in_the_row_is_refused():
     with pytest.raises(ValueError, match=r"“2” was read as a hose size"):
         hose("2", 10)
+
+
+def plated(inlet, **more):
+    return Lay(to_si(inlet, "psi"), to_si(100, "psi"), (hose("1.75", to_si(50, "ft")),), **more)
+
+
+@pytest.mark.parametrize(
+    ("inlet", "code", "flow"), [(200, [], 95), (180, ["inlet_low"], 90.12), (220, ["inlet_high"], 99.64)]
+)
+def test_an_inlet_off_the_plates_flows_otherwise_and_draws_rich_or_lean(inlet, code, flow):
+    """95 × √(180 ÷ 200) = 90.12 gpm, 95 × √1.1 = 99.64 gpm. Trade notes give the direction and no figure."""
+    running = run(with_tests(measured(310), lay=plated(inlet, rated_inlet_kpa=to_si(200, "psi"))))
+    assert codes(running) == code
+    assert from_si(running.flow_lpm, "gpm") == pytest.approx(flow, abs=0.01)
+
+
+INJECTED = with_tests(measured(310), rated_lpm=None, kind="injection")
+
+
+def test_a_pump_that_gives_the_nozzle_too_little():
+    """90 psi on 50 ft of 1¾ in and a 95-gpm tip at 100: Q² (100 ÷ 95² + 15.5 × 0.5 ÷ 10⁴) = 90: Q = 87.12 gpm."""
+    lay = plated(90, nozzle_k=FLOW / to_si(100, "psi") ** 0.5)
+    running = run(INJECTED._replace(lay=lay))
+    assert codes(running) == ["pump_low"]
+    assert from_si(running.flow_lpm, "gpm") == pytest.approx((90 / (100 / 95**2 + 0.000775)) ** 0.5)
+    assert codes(run(INJECTED._replace(lay=lay._replace(inlet_kpa=to_si(120, "psi"))))) == []
+
+
+def test_a_pump_that_gives_more_is_throttled_to_the_nozzles_flow():
+    lay = plated(150, nozzle_k=FLOW / to_si(100, "psi") ** 0.5)
+    assert run(INJECTED._replace(lay=lay)).flow_lpm == FLOW
+
+
+def test_a_ring_turned_up_changes_the_nozzle_with_it():
+    """At 60 gpm the 90 psi do for the small ring, (60 ÷ 95)² of K: 60 √(90 ÷ 102.8): 102.8 = 100 + 15.5 × .36 × .5."""
+    lay = plated(102.8, nozzle_k=FLOW / to_si(100, "psi") ** 0.5)
+    small = run(INJECTED._replace(lay=lay, rings_lpm=(to_si(60, "gpm"), FLOW)), nozzle=to_si(60, "gpm"))
+    assert codes(small) == ["ring_to_turn"]
+    lower = lay._replace(inlet_kpa=to_si(101, "psi"))
+    smaller = run(INJECTED._replace(lay=lower, rings_lpm=(to_si(60, "gpm"), FLOW)), nozzle=to_si(60, "gpm"))
+    assert codes(smaller) == ["ring_to_turn", "pump_low"]
+    large = run(INJECTED._replace(lay=lay))
+    assert codes(large) == ["pump_low"]  # 100 + 15.5 × .9025 × .5 = 106.99 psi are asked
+
+
+def test_below_the_range_of_its_proportioner():
+    assert codes(run(INJECTED._replace(least_lpm=to_si(100, "gpm")))) == ["below_range"]
+    assert codes(run(INJECTED._replace(least_lpm=FLOW))) == []
+
+
+@pytest.mark.parametrize(("intake", "limit", "code"), [(None, 0, []), (0, 0, []), (1, 0, 1), (69, 69, []), (70, 69, 1)])
+def test_around_the_pump_makes_nothing_against_a_pressurized_intake(intake, limit, code):
+    around = INJECTED._replace(kind="around", intake_kpa=intake, intake_limit_kpa=limit)
+    assert codes(run(around)) == (["intake_pressurized"] if code else [])
+    assert codes(run(around._replace(kind="injection"))) == []
+
+
+def test_a_nozzle_that_draws_by_itself_has_a_tube_and_a_lift_but_no_back_pressure():
+    lay = plated(110, lift_m=2.0, plate_lift_m=1.8, tube_original=False)
+    assert codes(run(INJECTED._replace(kind="self", lay=lay))) == ["lift_too_high", "tube_not_original"]
+    assert codes(run(INJECTED._replace(lay=lay))) == []

@@ -44,6 +44,7 @@ IN_PINT = {
     "mm": "millimeter",
     "lb": "pound",
     "kg": "kilogram",
+    "g": "gram",
     "s": "second",
     "min": "minute",
     "h": "hour",

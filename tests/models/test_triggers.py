@@ -14,6 +14,7 @@ from readiness.actions.permissions import OWNER
 from readiness.models import Change, Container, Movement, MovementLine, Relocation, triggers
 from readiness.models.movements import Account
 from tests.cast import CLOCK, PAIL_ML, SIX, Cast
+from tests.taking import Taking
 
 pytestmark = pytest.mark.django_db
 
@@ -22,12 +23,16 @@ LEDGER = ("readiness_movement", "readiness_movementline", "readiness_relocation"
 
 @pytest.fixture
 def filled(cast: Cast) -> Cast:
-    """A sealed pail received into the store, opened, and one change row: every guarded table has a row."""
+    """A pail received, opened, counted in an inventory that was signed, and a change: every guarded table has a row."""
     pail = cast.pail(code="P1")
     entry = Entry(cast.department, OWNER, CLOCK)
     movements.receive(entry, container=pail, lot=cast.lot, ml=PAIL_ML, place=cast.store)
     movements.use(entry, container=pail, ml=1000, account=Account.DRILL)
     record_changes(cast.department, OWNER, SIX, [Changed("test", pail, None, {"a": 1})])
+    taking = Taking(cast)
+    taking.see(pail, PAIL_ML - 1000)
+    taking.to_explaining()
+    taking.close()
     return cast
 
 
@@ -146,8 +151,8 @@ def test_a_movement_is_corrected_once_even_by_replace(filled: Cast) -> None:
 def test_the_census_counts_every_guard_and_notices_one_that_is_gone(db: None) -> None:
     assert triggers.census() == []
     names = [name for name in triggers.definitions(connection.vendor) if not name.endswith("()")]
-    # update, delete, insert on five tables, and order of changes (SQLite) or truncate on five tables (PostgreSQL)
-    assert len(names) == {"sqlite": 16, "postgresql": 20}[connection.vendor]
+    # update, delete, insert on seven tables, and order of changes (SQLite) or truncate on seven tables (PostgreSQL)
+    assert len(names) == {"sqlite": 22, "postgresql": 28}[connection.vendor]
     with transaction.atomic():
         on = "" if connection.vendor == "sqlite" else " ON readiness_movement"
         with connection.cursor() as cursor:

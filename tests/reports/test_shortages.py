@@ -35,10 +35,11 @@ def test_the_countys_short_units(django_capture_on_commit_callbacks):
     assert kit.short_ml / GAL_ML == pytest.approx(11.0, abs=0.001)
     assert (kit.against, kit.pails) == ("line need", 3)
 
-    # Engine 2 has AFFF and E85 to meet: nothing aboard counts. AR-AFFF: 200 ft² × 0.20 × 6 % × 15 min = 36 gal, 8 pails
-    assert (engine_2.aboard_suits, engine_2.usable_ml, engine_2.pails) == (False, 0, 8)
-    assert engine_2.short_ml / GAL_ML == pytest.approx(36.0, abs=0.001)
-    assert {match.concentrate for match in engine_2.matches} == {"Demo AR-AFFF 3x6"}
+    # Engine 2 has AFFF and E85 to meet: nothing aboard counts. AR-AFFF: 200 ft² × 0.20 × 6 % × 15 min = 36 gal; the
+    # least of what would do is AR-F3: 200 × 0.24 × 3 % × 15 = 21.6 gal, 5 pails
+    assert (engine_2.aboard_suits, engine_2.usable_ml, engine_2.pails) == (False, 0, 5)
+    assert engine_2.short_ml / GAL_ML == pytest.approx(21.6, abs=0.001)
+    assert {match.concentrate for match in engine_2.matches} == {"Demo AR-AFFF 3x6", "Demo AR-F3 3x3"}
 
     # enough for their need, whatever else is wrong with them
     assert not {"Engine 1", "Engine 3", "Engine 4", "Engine 5", "Foam Tender 1"} & {unit for unit, _ in found}

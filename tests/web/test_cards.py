@@ -37,7 +37,7 @@ def card_of(name: str, who: str = "crew") -> str:
         # 3: 6 %, 50.9 s a pail
         ("Engine 3", ["Set denatured ethanol 6 %", "A pail lasts 50.9 s", "Foam 15.2 min"]),
         # 5: longest 123.9 ft, laid 150
-        ("Engine 5", ["Longest stretch 123 ft laid: 150 ft, does not pick up"]),
+        ("Engine 5", ["Longest stretch 123 ft laid: 150 ft, does not pick up: drop 1 length of hose"]),
         # 6: gasoline 3, ethanol 6, ring 60; 21.39 and 10.69 min
         ("Engine 6", ["gasoline without oxygenate 3 % · ethanol 6 %", "Ring 60 gpm", "Foam 21.3 min", "Foam 10.6 min"]),
         ("Ladder 2", ["has no foam line, so there is no card"]),

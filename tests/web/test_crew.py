@@ -88,7 +88,7 @@ def test_the_page_says_how_it_stands_and_what_to_do(rig, as_role):
 def test_who_may_check_and_report_finds_the_buttons(rig, as_role, role):
     said = page(as_role(role), rig)
     assert ("Morning check</a>" in said) == (role != Role.OBSERVER)
-    assert ("Report use" in said) == (role != Role.OBSERVER)
+    assert ("After use" in said) == (role != Role.OBSERVER)
 
 
 def test_another_departments_unit_does_not_exist(rig):

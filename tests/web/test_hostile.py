@@ -156,7 +156,7 @@ class WhatIsSentByHand(Hostile):
                 names |= set(form.fields)
             for mixed in mixtures(sorted(names)):
                 status = client.get(address, mixed).status_code
-                assert status in (200, 302, 410), (address, mixed, status)
+                assert status in (200, 302, 410, door.get.status), (address, mixed, status)
 
     def test_sorting_goes_by_columns_of_the_table_only(self):
         client = self.chief()
@@ -205,7 +205,7 @@ class WhatIsSentByHand(Hostile):
             "contents_ml": "999999",
             "user": far.chief().pk,
         }
-        client = self.chief()
+        client, before = self.chief(), set(Movement.objects.values_list("pk", flat=True))
         for name in ("reference_station_add", "invite", "receive", "use", "check_unit", "reference_unit_change"):
             address, posted = filled(client, self.near, name)
             assert client.post(address, {**posted, **more}).status_code in (200, 302)
@@ -214,11 +214,10 @@ class WhatIsSentByHand(Hostile):
         ada = User.objects.get(email="ada@quay.example")
         assert (ada.is_superuser, ada.is_staff, ada.username) == (False, False, "ada@quay.example")
         assert Membership.objects.get(user=ada).department == self.near.department
-        last = Movement.objects.latest("recorded_at", "id")
-        assert {last.recorded_by, *Movement.objects.filter(recorded_by__isnull=False).values_list("recorded_by")}
-        assert last.department == self.near.department
-        assert set(Movement.objects.exclude(recorded_by=None).values_list("recorded_by", "identity")) == {
-            (self.near.chief().pk, "password")
+        posted_now = Movement.objects.exclude(pk__in=before)
+        assert set(posted_now.values_list("kind", flat=True)) == {"received", "used"}
+        assert set(posted_now.values_list("department", "recorded_by", "identity")) == {
+            (self.near.department.pk, self.near.chief().pk, "password")
         }
         assert Check.objects.filter(by=self.near.chief(), department=self.near.department).count() == 1
         unit = Unit.objects.get(pk=self.near.unit.pk)
@@ -542,6 +541,9 @@ class Headers(Hostile):
 TEXT = "=\"'><zzz onx=1>"  # leaves an attribute, opens an element, begins a formula
 
 
+OWN_TOTAL = re.compile(r"=SUBTOTAL\(109,([A-Z]+)2:\1[0-9]+\)")  # the product's own formulas, and the only ones
+
+
 class Typed(TestCase):
     """A department in which every name, note, reason and number is hostile."""
 
@@ -603,6 +605,8 @@ class Typed(TestCase):
             book = load_workbook(io.BytesIO(answer.getvalue()))
             for sheet in book:
                 for cell in (cell for row in sheet.iter_rows() for cell in row):
+                    if name == "audit_workbook" and OWN_TOTAL.fullmatch(str(cell.value)):
+                        continue
                     assert cell.data_type != "f", (name, cell.coordinate)
                     if str(cell.value or "x")[:1] in "=+-@\t\r" and isinstance(cell.value, str):
                         assert cell.quotePrefix, (name, cell.value)

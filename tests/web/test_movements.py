@@ -72,8 +72,8 @@ def test_receiving_three_pails_at_once(cast, officer):
         "order 7",
         str(cast.people["logistics"]),
     )
-    assert done.redirect_chain == [(reverse("movement", args=[movement.pk]), 302)]
-    assert "N-01, N-02 and N-03 put at Quayside store, store room" in words(done)
+    assert done.redirect_chain == [(reverse("delivery", args=[movement.delivery.pk]), 302)]
+    assert "3 containers, 15.0 gal, to Quayside store, store room" in words(done)
 
 
 def test_a_new_lot_comes_with_its_delivery(cast, officer):

@@ -21,8 +21,9 @@ def posted(client, **changes):
     drawn = {}
     for name in form.fields:
         value = form[name].value()
-        if name == "dead_band_ml":
-            drawn |= {"dead_band_ml_number": "0", "dead_band_ml_unit": "gal"}
+        if name.endswith("_ml"):
+            number, unit = form.fields[name].widget.decompress(value)
+            drawn |= {f"{name}_number": number, f"{name}_unit": unit}
         elif value not in (None, False):
             drawn[name] = form.fields[name].prepare_value(value)
     return {**drawn, **changes}

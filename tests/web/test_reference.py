@@ -12,6 +12,8 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from openpyxl import load_workbook
 
+from readiness.actions.hoses import copy_published
+from readiness.engineering.label_sheets import PRESETS
 from readiness.models import (
     Appliance,
     Change,
@@ -20,6 +22,8 @@ from readiness.models import (
     Duty,
     FoamLine,
     Fuel,
+    InspectionRule,
+    LabelSheet,
     Listing,
     Membership,
     Role,
@@ -48,7 +52,11 @@ def rigged(cast):
     Setup.objects.create(department=cast.department, unit=cast.unit, name="one line").members.create(line=made.line)
     group = CompatibilityGroup.objects.create(department=cast.department, name="twins", evidence="letter")
     group.concentrates.add(cast.ar, cast.class_a)
+    copy_published(cast.department)
     Fuel.objects.create(department=cast.department, name="plant mix", group="polar", source="data sheet")
+    facts = {"name": "yearly tank inspection", "of": "fixed tank", "rhythm": "year", "since_on": D0}
+    InspectionRule.objects.create(department=cast.department, clause="our rule 7", **facts)
+    LabelSheet.objects.create(department=cast.department, **PRESETS["a4-8"]._asdict())
     return made
 
 
@@ -302,6 +310,7 @@ def foreign(cast):
     tank.save()
     return {
         "station": station,
+        "person": cast.outsider,
         "vehicle": VehicleFactory(station=station, shop_no="900"),
         "unit": unit,
         "concentrate": concentrates[0],
@@ -329,6 +338,8 @@ def foreign(cast):
         ("listings", "concentrate", "concentrate"),
         ("listings", "fuel", "fuel"),
         ("groups", "concentrates", "concentrate"),
+        ("inspection_rules", "station", "station"),
+        ("inspection_rules", "owner", "person"),
     ],
 )
 def test_another_departments_ids_are_refused_in_every_field(rigged, cast, chief, foreign, noun, field, named):

@@ -57,10 +57,10 @@ def test_stock_with_its_totals(cast, officer):
     stocked(cast, "P1")
     stocked(cast, "A1", cast.class_a_lot, cast.on_unit)
     page = words(officer.get(reverse("stock")))
-    assert "Demo AR-AFFF 3x6 AR-AFFF yes with PFAS Quayside 5.0 gal 0.0 gal 5.0 gal 0.0 gal 1" in page
-    assert "Demo Class A Class A no without Quayside 0.0 gal 5.0 gal 5.0 gal 0.0 gal 1" in page
+    assert "Demo AR-AFFF 3x6 AR-AFFF yes with PFAS Quayside 5.0 gal 0.0 gal 0.0 gal 5.0 gal 0.0 gal 1" in page
+    assert "Demo Class A Class A no without Quayside 0.0 gal 5.0 gal 0.0 gal 5.0 gal 0.0 gal 1" in page
     # 18,927 + 18,927 = 37,854 mL: ten gallons but for what two pails' rounding costs
-    assert "All concentrates 5.0 gal 5.0 gal 10.0 gal 0.0 gal 2" in page
+    assert "All concentrates 5.0 gal 5.0 gal 0.0 gal 10.0 gal 0.0 gal 2" in page
 
 
 def test_the_workbook_of_stock_has_numbers_and_harmless_names(cast, officer):
@@ -99,7 +99,8 @@ def test_the_county_is_short_where_the_worked_table_says_so(county):
         "Short 15.5 gal of Demo AR-AFFF 3x6: 4 pails of 5 gal Usable 38.5 gal of 54.0 gal (textbook need).",
         "Short 34.0 gal of Demo AR-AFFF 3x6: 7 pails of 5 gal Usable 20.0 gal of 54.0 gal",
         "Short 11.0 gal of Demo AR-AFFF 3x6: 3 pails of 5 gal Usable 2.5 gal of 13.5 gal (line need).",
-        "Nothing aboard counts for it. At least 36.0 gal of a concentrate that does: 8 pails of 5 gal",
+        # Engine 2, E85: AR-F3 would do at 200 ft² × 0.24 × 3 % × 15 min = 21.6 gal, 5 pails
+        "Nothing aboard counts for it. At least 21.6 gal of a concentrate that does: 5 pails of 5 gal",
         "Quayside (own station): 40.0 gal of Demo AR-AFFF 3x6 in 8 containers Move 7 to Hazmat 1",
     ):
         assert said in page

@@ -20,33 +20,78 @@ from django.test import TestCase
 from django.urls import reverse
 
 from readiness import actions
-from readiness.actions import acceptances, evidence, movements, people, permissions
+from readiness.actions import (
+    acceptances,
+    disposals,
+    evidence,
+    handed_over,
+    inventories,
+    loans,
+    movements,
+    pallets,
+    people,
+    permissions,
+    policies,
+    refills,
+    settlements,
+    transfers,
+)
+from readiness.actions.after_use import Used, record_after_use
 from readiness.actions.change_overs import change_over
 from readiness.actions.checks import CheckDraft, record_check
 from readiness.actions.concentrates import CONCENTRATES, GROUPS
+from readiness.actions.counts import Proposed, Seen, propose, record_counts
 from readiness.actions.deficiencies import assign_deficiency
 from readiness.actions.deliveries import Delivery, receive_delivery
+from readiness.actions.differences import Newcomer, Reason, explain, match_count, take_into_book
 from readiness.actions.drafts import Refused
 from readiness.actions.duties import DUTIES
 from readiness.actions.fleet_records import APPLIANCES, UNITS, VEHICLES
-from readiness.actions.imports import import_workbook
+from readiness.actions.handed_over_undone import undo_sheet
+from readiness.actions.hoses import HOSES
+from readiness.actions.imports import import_workbook, take_reading
+from readiness.actions.inspections import INSPECTION_RULES, log_inspection, raise_what_was_found
 from readiness.actions.keeping import EDIT, Desk, NotKept, Noun
+from readiness.actions.label_sheets import LABEL_SHEETS
+from readiness.actions.labels import print_labels, withdraw_label
 from readiness.actions.lines import LINES, SETUPS
 from readiness.actions.listings import FUELS, LISTINGS
-from readiness.actions.lots import recall
+from readiness.actions.lots import recall, withdraw_recall
 from readiness.actions.movements import Entry
+from readiness.actions.pallets import PALLETS
+from readiness.actions.par import PAR_LINES, STORE_LIMITS, copy_par, take_par_from_aboard
+from readiness.actions.partners import PARTNERS
 from readiness.actions.permissions import MAY, OWNER, Acting, NotAllowed
+from readiness.actions.photos import keep_photo
 from readiness.actions.policies import POLICIES, change_policy
+from readiness.actions.questions import answer_question
+from readiness.actions.raised_deficiencies import (
+    FollowUp,
+    close_deficiency,
+    follow_up,
+    log_work,
+    raise_deficiency,
+    reopen_deficiency,
+)
 from readiness.actions.stations import STATIONS
 from readiness.actions.submissions import BadBody, Sent, settle, submit
+from readiness.actions.supply import SUPPLY_SHEETS, OrderFacts, close_order, note_arrival, place_order
 from readiness.actions.uploads import take_in
-from readiness.models import Policy, Role, User
+from readiness.engineering.sample_limits import L1
+from readiness.models import HandedOver, Policy, Role, User
+from readiness.models.inventories import Explanation, Found, Method
 from readiness.models.movements import Account, Identity
+from readiness.models.raised_deficiencies import Effect
+from readiness.reports.handed_over import layout_of
 from readiness.web.changes import SEE_CHANGES
 from readiness.web.column_fields import RigField
+from readiness.web.deficiencies import ThingField
 from readiness.web.entries import CodeField, CodesField, OwnerField
+from readiness.web.refills import TargetField
 from readiness.workbooks.guard import NotAWorkbook
-from tests.cast import CLOCK, D0, SIX
+from readiness.workbooks.rows import Reading
+from readiness.workbooks.sheets import SHEETS
+from tests.cast import CLOCK, D0, PAIL_ML, SIX
 from tests.web.doors import (
     CHIEF,
     DOORS,
@@ -55,6 +100,7 @@ from tests.web.doors import (
     FILLED,
     HANDS,
     OFFICERS,
+    PIXEL,
     SHARED,
     STOCK,
     Door,
@@ -216,12 +262,20 @@ def test_every_form_is_filled_in_somewhere():
         "withdraw_acceptance",  # has no field
         "workbook",  # takes a file: below, and tests/web/test_workbooks.py
         "workbook_confirm",
+        "sheets",  # the same: tests/web/test_handed_over.py
+        "sheet_compare",  # asks for a sheet that is a newer one
+        "sheet_give_up",  # asks for work that has said nothing for ten minutes
+        "refill_short",  # a button of the guard's no: tests/web/test_refills.py
         *(f"reference_{one}_{verb}" for one in RETIRABLE for verb in ("retire", "back")),  # have no field
+        "par_begin",  # for a unit without a list: tests/web/test_par.py
     }
 
 
 VERBS = ("add", "change")
-RETIRABLE = ("listing", "fuel", "duty", "unit", "vehicle", "foam_line", "station", "listing")
+RETIRABLE = (
+    *("listing", "fuel", "duty", "unit", "vehicle", "foam_line", "station"),
+    *("par_line", "store_limit", "partner", "pallet", "hose_size", "label_sheet", "inspection_rule"),
+)
 
 
 # -- another department's numbers and names ----------------------------------------------------------------------------
@@ -245,9 +299,9 @@ def _foreign(field: Any, far: House) -> str:
         if model is User:
             return str(far.cast.people[Role.CREW].pk)
         return str(next(each.pk for each in far.records().values() if type(each) is model))
-    if isinstance(field, OwnerField | RigField):
+    if isinstance(field, OwnerField | RigField | ThingField):
         return f"unit-{far.unit.pk}"
-    if isinstance(field, CodeField | CodesField) and not getattr(field, "new", False):
+    if isinstance(field, CodeField | CodesField | TargetField) and not getattr(field, "new", False):
         return far.container.code
     return ""
 
@@ -292,6 +346,7 @@ class NamesOfOthers(TestCase):
             "reference_duty_add": {"unit": far.unit.pk, "kind": "spill"},
             "reference_foam_line_add": {"owner": f"unit-{far.unit.pk}"},
             "reference_setup_add": {"owner": f"vehicle-{far.vehicle.pk}"},
+            "reference_par_line_add": {"unit": far.unit.pk},
         }
         client, before = browser(near.chief()), everything()
         for name, query in asked.items():
@@ -323,7 +378,7 @@ class NamesOfOthers(TestCase):
         near, far = self.world.near, self.world.far
         client, before = browser(near.chief()), everything()
         doubled = [name for name in DOORS if len(near.ids(DOORS[name].of)) > 1 and DOORS[name].of not in SHARED]
-        assert len(doubled) == 6
+        assert len(doubled) == 9 + 9  # those of inventories
         for name in doubled:
             own, other = near.ids(DOORS[name].of), far.ids(DOORS[name].of)
             for key in own:
@@ -374,12 +429,29 @@ def _without_token(body: bytes) -> str:
 
 
 NAMING = {  # forms with fields that name records
-    *("assign_deficiency", "invite", "change_over"),
+    *("assign_deficiency", "deficiency_follow_up", "invite", "change_over", "raise_deficiency"),
+    *("order_place", "reference_supply_sheet_add"),
+    *("foam_test_add", "line_test_add"),
     *("receive", "pour", "move", "use", "empty", "open", "flush", "inspect"),
+    *("after_use", "refill"),
     *("mark_mixed", "mark_diluted", "quarantine", "release"),
+    *("send_transfer", "receive_transfer", "lose_transfer"),
+    *("lend", "take_back", "borrow", "replaced", "give_back", "set_aside", "dispose", "settle_pile"),
+    *("reference_pallet_add", "reference_pallet_change"),
+    *("inventory_open", "inventory_found", "inventory_match", "inventory_take_in", "inventory_volume_difference"),
     *(
         f"reference_{one}_{verb}"
-        for one in ("listing", "duty", "unit", "vehicle", "appliance", "setup")
+        for one in (
+            "listing",
+            "duty",
+            "unit",
+            "vehicle",
+            "appliance",
+            "setup",
+            "par_line",
+            "store_limit",
+            "inspection_rule",
+        )
         for verb in VERBS
     ),
     *(f"reference_{one}_{verb}" for one in ("foam_line", "compatibility_group") for verb in VERBS),
@@ -421,6 +493,15 @@ def _verb(verb: Callable[..., Any], noun: str = "container", **more: Any) -> Cal
     return lambda here, acting, of: verb(entry(here, acting), container=getattr(of, noun), **more)
 
 
+KEPT_BY = {  # records of who moves stock
+    "partner": ("move", STOCK),
+    "pallet": ("dispose", STOCK),
+    "par line": ("edit par lists and store limits", STOCK),
+    "store limit": ("edit par lists and store limits", STOCK),
+    "supply sheet": ("purchase", STOCK),
+}
+
+
 def _keeps(noun: Any, record: str) -> dict[str, Act]:
     """Saving, retiring and bringing back a reference record."""
 
@@ -442,14 +523,15 @@ def _keeps(noun: Any, record: str) -> dict[str, Act]:
     def back(here: House, acting: Acting, of: House) -> object:
         return noun.bring_back(desk(here, acting), row(of))
 
+    key, who = KEPT_BY.get(noun.name, (EDIT, CHIEF))
     found = {
         f"{noun.name}.save": Act(
-            EDIT, CHIEF, lambda here, acting, of: noun.save(desk(here, acting), noun.read(row(of)), row(of))
+            key, who, lambda here, acting, of: noun.save(desk(here, acting), noun.read(row(of)), row(of))
         )
     }
     if noun.retired:
-        found[f"{noun.name}.retire"] = Act(EDIT, CHIEF, retire)
-        found[f"{noun.name}.bring_back"] = Act(EDIT, CHIEF, back, ready=gone)
+        found[f"{noun.name}.retire"] = Act(key, who, retire)
+        found[f"{noun.name}.bring_back"] = Act(key, who, back, ready=gone)
     return found
 
 
@@ -462,9 +544,17 @@ NOUNS = {
     "appliance": APPLIANCES,
     "foam_line": LINES,
     "setup": SETUPS,
+    "hose_size": HOSES,
     "listing": LISTINGS,
     "fuel": FUELS,
     "station": STATIONS,
+    "partner": PARTNERS,
+    "pallet": PALLETS,
+    "par_line": PAR_LINES,
+    "store_limit": STORE_LIMITS,
+    "supply_sheet": SUPPLY_SHEETS,
+    "inspection_rule": INSPECTION_RULES,
+    "label_sheet": LABEL_SHEETS,
 }
 
 
@@ -477,11 +567,191 @@ def _policy(here: House, acting: Acting, of: House) -> object:
     return change_policy(Desk(here.department, acting, CLOCK), facts._replace(check_interval_h=48))
 
 
+def _between(verb: Callable[[Entry, House], object]) -> Callable[[House, Acting, House], object]:
+    """An entry with the acting house's own partner, naming containers of a house."""
+    return lambda here, acting, of: verb(entry(here, acting)._replace(partner=here.partner), of)
+
+
 def _newcomer(of: House) -> people.Newcomer:
     return people.Newcomer("ada@quay.example", "Ada", "Finch", Role.CREW, of.cast.station)
 
 
+def _seen(of: House, container: Any) -> list[Seen]:
+    spot = of.inventories.counting.inventory.places.get()
+    return [Seen(uuid4(), spot.pk, Found.SEEN, container.pk, method=Method.SEALED)]
+
+
+def _explained(here: House, acting: Acting, of: House, words: str = "") -> object:
+    reason = Reason(Explanation.LEAK, words)
+    values = {"inventory": of.inventories.explaining.inventory, "container": of.inventories.less}
+    return explain(entry(here, acting), what="volume", reason=reason, **values)
+
+
+def _newcomer_pail(of: House) -> Newcomer:
+    return Newcomer("N-9", "pail", PAIL_ML, of.cast.ar, of.cast.lot, "as the test says")
+
+
+def _of(of: House, stage: str) -> dict[str, Any]:
+    return {"inventory": getattr(of.inventories, stage).inventory}
+
+
+INVENTORY_ACTS: dict[str, Act] = {
+    "inventories.open_inventory": Act(
+        "inventory",
+        STOCK,
+        lambda here, acting, of: inventories.open_inventory(
+            scope=inventories.Scope(of.inventories.free), **_dept(here, acting)
+        ),
+    ),
+    "inventories.close_counting": Act(
+        "inventory",
+        STOCK,
+        lambda here, acting, of: inventories.close_counting(**_of(of, "counting"), **_dept(here, acting)),
+    ),
+    "inventories.ask_more": Act(
+        "confirm an inventory",
+        OFFICERS,
+        lambda here, acting, of: inventories.ask_more(containers=None, **_of(of, "confirming"), **_dept(here, acting)),
+    ),
+    "inventories.confirm": Act(
+        "confirm an inventory",
+        OFFICERS,
+        lambda here, acting, of: inventories.confirm(**_of(of, "confirming"), **_dept(here, acting)),
+    ),
+    "inventories.close": Act(
+        "inventory", STOCK, lambda here, acting, of: inventories.close(**_of(of, "settled"), **_dept(here, acting))
+    ),
+    "inventories.abandon": Act(
+        "inventory",
+        STOCK,
+        lambda here, acting, of: inventories.abandon(reason="alarm", **_of(of, "counting"), **_dept(here, acting)),
+    ),
+    "inventories.reopen": Act(
+        "inventory",
+        STOCK,
+        lambda here, acting, of: inventories.reopen(reason="misread", **_of(of, "closed"), **_dept(here, acting)),
+    ),
+    "inventories.misread": Act(
+        "correct",
+        STOCK,
+        lambda here, acting, of: inventories.misread(
+            container=of.inventories.less.pk, **_of(of, "explaining"), **_dept(here, acting)
+        ),
+    ),
+    "counts.record_counts": Act(
+        "count",
+        HANDS,
+        lambda here, acting, of: record_counts(
+            seen=_seen(of, of.rig.pails[1]), **_of(of, "counting"), **_dept(here, acting)
+        ),
+    ),
+    "counts.record_counts, of a container": Act(
+        "count",
+        HANDS,
+        lambda here, acting, of: record_counts(
+            seen=_seen(here, of.rig.pails[1]), **_of(here, "counting"), **_dept(here, acting)
+        ),
+    ),
+    "counts.propose": Act(
+        "inventory",
+        STOCK,
+        lambda here, acting, of: propose(
+            scope=inventories.Scope(here.cast.station, whole=False),
+            proposed=[Proposed(of.inventories.moved, PAIL_ML)],
+            words="sheet of June",
+            **_dept(here, acting),
+        ),
+    ),
+    "differences.explain": Act("correct", STOCK, _explained),
+    "differences.match_count": Act(
+        "correct",
+        STOCK,
+        lambda here, acting, of: match_count(
+            count=here.inventories.unlabelled,
+            container=of.inventories.unseen,
+            **_of(here, "explaining"),
+            **_dept(here, acting),
+        ),
+    ),
+    "differences.take_into_book": Act(
+        "correct",
+        STOCK,
+        lambda here, acting, of: take_into_book(
+            entry(here, acting),
+            count=here.inventories.unlabelled,
+            newcomer=_newcomer_pail(of),
+            **_of(here, "explaining"),
+        ),
+    ),
+}
+
+
+def _at_work(what: str) -> Callable[[House], object]:
+    working = {"what": what, "since": SIX.isoformat()}
+    return lambda of: HandedOver.objects.filter(pk=of.sheet.pk).update(state="working", working=working)
+
+
+def _sheet(verb: Callable[..., Any], **more: Any) -> Callable[[House, Acting, House], object]:
+    """A verb with the house's handed-over sheet."""
+    return lambda here, acting, of: verb(here.department, of.sheet, acting=acting, **more)
+
+
 ACTIONS: dict[str, Act] = {
+    "handed_over.send_sheet": Act(
+        "workbook",
+        STOCK,
+        lambda here, acting, of: handed_over.send_sheet(data=b"", name="none.xlsx", **_dept(here, acting)),
+        NotAWorkbook,
+        names=False,
+    ),
+    "handed_over.choose_layout": Act(
+        "workbook",
+        STOCK,
+        lambda here, acting, of: handed_over.choose_layout(
+            handed_over=of.sheet, layout=layout_of(of.sheet), **_dept(here, acting)
+        ),
+    ),
+    "handed_over.answer_questions": Act(
+        "workbook", STOCK, _sheet(handed_over.answer_questions, answers={"code|pail": "Z-0001"})
+    ),
+    "handed_over.discard_sheet": Act("workbook", STOCK, _sheet(handed_over.discard_sheet)),
+    "handed_over.begin_work": Act(
+        "workbook", STOCK, _sheet(handed_over.begin_work, what=handed_over.TRYING, clock=CLOCK)
+    ),
+    "handed_over.do_work": Act(
+        "workbook", STOCK, _sheet(handed_over.do_work, clock=CLOCK), ready=_at_work(handed_over.TRYING)
+    ),
+    "handed_over.give_up_work": Act(
+        "workbook", STOCK, _sheet(handed_over.give_up_work), ready=_at_work(handed_over.TRYING)
+    ),
+    "handed_over.try_sheet": Act(
+        "workbook", STOCK, _sheet(handed_over.try_sheet, clock=CLOCK), ready=_at_work(handed_over.TRYING)
+    ),
+    "handed_over.take_sheet": Act(
+        "workbook", STOCK, _sheet(handed_over.take_sheet, clock=CLOCK), ready=_at_work(handed_over.TAKING)
+    ),
+    "handed_over.compare_sheet": Act(
+        "workbook",
+        STOCK,
+        _sheet(handed_over.compare_sheet, clock=CLOCK),
+        Refused,  # it tells of other stock
+        ready=_at_work(handed_over.COMPARING),
+    ),
+    "handed_over_undone.undo_sheet": Act(
+        "workbook",
+        STOCK,
+        lambda here, acting, of: undo_sheet(
+            handed_over=of.sheet_done, reason="it was last year's", **_dept(here, acting)
+        ),
+    ),
+    "imports.take_reading": Act(
+        "workbook",
+        STOCK,
+        lambda here, acting, of: take_reading(
+            reading=Reading({sheet.key: [] for sheet in SHEETS}, [], 0), **_dept(here, acting)
+        ),
+        names=False,
+    ),
     "acceptances.accept": Act(
         "accept",
         CHIEF,
@@ -491,6 +761,13 @@ ACTIONS: dict[str, Act] = {
     ),
     "acceptances.withdraw": Act(
         "accept", CHIEF, lambda here, acting, of: acceptances.withdraw(**_dept(here, acting), deficiency=of.deficiency)
+    ),
+    "after_use.record_after_use": Act(
+        "use",
+        HANDS,
+        lambda here, acting, of: record_after_use(
+            entry(here, acting), unit=of.unit, account=Account.INCIDENT, used=(Used(of.container, 10),), lines=()
+        ),
     ),
     "change_overs.change_over": Act(
         "change over",
@@ -535,6 +812,31 @@ ACTIONS: dict[str, Act] = {
             **_dept(here, acting), sample=of.sample, passed=True, report="R-9"
         ),
     ),
+    "evidence.record_worked_test": Act(
+        "line test",
+        TESTERS,
+        lambda here, acting, of: evidence.record_worked_test(
+            **_dept(here, acting),
+            line=of.line,
+            concentrate=here.cast.ar,
+            tested_on=D0,
+            set_pct=300,
+            evidence={"way": "meters", "concentrate_lpm": 3.2, "water_lpm": 96.8},
+        ),
+    ),
+    "evidence.record_foam_test": Act(
+        "line test",
+        TESTERS,
+        lambda here, acting, of: evidence.record_foam_test(
+            **_dept(here, acting),
+            line=of.line,
+            concentrate=here.cast.ar,
+            tested_on=D0,
+            foam_ml=1000.0,
+            foam_g=150.0,
+            drained=[],
+        ),
+    ),
     "evidence.record_line_test": Act(
         "line test",
         TESTERS,
@@ -569,6 +871,110 @@ ACTIONS: dict[str, Act] = {
         lambda here, acting, of: take_in(data=b"no workbook", dry_run=True, **_dept(here, acting)),
         NotAWorkbook,
         names=False,
+    ),
+    **INVENTORY_ACTS,
+    "inspections.log_inspection": Act(
+        "check",
+        HANDS,
+        lambda here, acting, of: log_inspection(
+            **_dept(here, acting), rule=here.rule, thing=of.tank, passed=True, words=""
+        ),
+    ),
+    "inspections.log_inspection, by a rule": Act(
+        "check",
+        HANDS,
+        lambda here, acting, of: log_inspection(
+            **_dept(here, acting), rule=of.rule, thing=here.tank, passed=True, words=""
+        ),
+    ),
+    "inspections.raise_what_was_found": Act(
+        "raise a deficiency",
+        HANDS,
+        lambda here, acting, of: raise_what_was_found(**_dept(here, acting), inspection=of.failed),
+    ),
+    "labels.print_labels": Act(
+        "label", OFFICERS, lambda here, acting, of: print_labels(**_dept(here, acting), things=[of.line, of.container])
+    ),
+    "labels.withdraw_label": Act(
+        "label",
+        OFFICERS,
+        lambda here, acting, of: withdraw_label(**_dept(here, acting), label=of.label, reason="on another pail"),
+    ),
+    "photos.keep_photo": Act(
+        "raise a deficiency",
+        HANDS,
+        lambda here, acting, of: keep_photo(data=PIXEL + b"further", **_dept(here, acting)),
+        names=False,
+    ),
+    "refills.refill": Act(
+        "pour",
+        HANDS,
+        lambda here, acting, of: refills.refill(entry(here, acting), source=here.store_pail, target=of.tank, ml=10),
+    ),
+    "refills.stow": Act(
+        "pour",
+        HANDS,
+        lambda here, acting, of: refills.stow(entry(here, acting), containers=[of.store_pail], unit=here.unit),
+    ),
+    "refills.stow, on a unit": Act(
+        "pour",
+        HANDS,
+        lambda here, acting, of: refills.stow(entry(here, acting), containers=[here.store_pail], unit=of.unit),
+    ),
+    "refills.in_service_short": Act(
+        "raise a deficiency",
+        HANDS,
+        lambda here, acting, of: refills.in_service_short(
+            **_dept(here, acting), subject=of.unit, concentrate=here.cast.ar
+        ),
+    ),
+    "questions.answer_question": Act(
+        "close a deficiency",
+        OFFICERS,
+        lambda here, acting, of: answer_question(**_dept(here, acting), check=of.check, words="two of them shared it"),
+    ),
+    "raised_deficiencies.raise_deficiency": Act(
+        "raise a deficiency",
+        HANDS,
+        lambda here, acting, of: raise_deficiency(
+            **_dept(here, acting), subject=of.line, words="leaks", effect=Effect.LIMITED
+        ),
+    ),
+    "raised_deficiencies.raise_deficiency, with a photo": Act(
+        "raise a deficiency",
+        HANDS,
+        lambda here, acting, of: raise_deficiency(
+            **_dept(here, acting), subject=here.line, words="leaks", effect=Effect.LIMITED, photo=of.photo
+        ),
+    ),
+    "raised_deficiencies.log_work": Act(
+        "raise a deficiency",
+        HANDS,
+        lambda here, acting, of: log_work(**_dept(here, acting), deficiency=of.raised, words="part ordered"),
+    ),
+    "raised_deficiencies.follow_up": Act(
+        "close a deficiency",
+        OFFICERS,
+        lambda here, acting, of: follow_up(
+            **_dept(here, acting), deficiency=of.raised, facts=FollowUp(here.chief(), None, "note")
+        ),
+    ),
+    "raised_deficiencies.follow_up, by whom": Act(
+        "close a deficiency",
+        OFFICERS,
+        lambda here, acting, of: follow_up(
+            **_dept(here, acting), deficiency=here.raised, facts=FollowUp(of.chief(), None, "note")
+        ),
+    ),
+    "raised_deficiencies.close_deficiency": Act(
+        "close a deficiency",
+        OFFICERS,
+        lambda here, acting, of: close_deficiency(**_dept(here, acting), deficiency=of.raised, proof="new seal"),
+    ),
+    "raised_deficiencies.reopen_deficiency": Act(
+        "close a deficiency",
+        OFFICERS,
+        lambda here, acting, of: reopen_deficiency(**_dept(here, acting), deficiency=of.closed_one, why="again"),
     ),
     "lots.recall": Act(
         "recall",
@@ -659,6 +1065,20 @@ ACTIONS: dict[str, Act] = {
         "manage people", CHIEF, lambda here, acting, of: people.end_membership(of.member, acting, clock=CLOCK)
     ),
     "policies.change_policy": Act(EDIT, CHIEF, _policy, names=False),
+    "policies.turn_pack": Act(
+        EDIT,
+        CHIEF,
+        lambda here, acting, of: policies.turn_pack(Desk(here.department, acting, CLOCK), "marine", on=True),
+        names=False,
+    ),
+    "policies.set_sample_limits": Act(
+        EDIT,
+        CHIEF,
+        lambda here, acting, of: policies.set_sample_limits(
+            Desk(here.department, acting, CLOCK), L1._replace(ph_low=6.0)
+        ),
+        names=False,
+    ),
     "submissions.settle": Act(
         "settle",
         OFFICERS,
@@ -674,6 +1094,125 @@ ACTIONS: dict[str, Act] = {
             clock=CLOCK,
         ),
     ),
+    "transfers.send": Act(
+        "move",
+        STOCK,
+        lambda here, acting, of: transfers.send(
+            entry(here, acting), containers=[of.container], owner=here.cast.station, expected_on=D0
+        ),
+    ),
+    "transfers.send, to a place": Act(
+        "move",
+        STOCK,
+        lambda here, acting, of: transfers.send(
+            entry(here, acting), containers=[here.container], owner=of.cast.station, expected_on=D0
+        ),
+    ),
+    "transfers.receive": Act(
+        "receive transfer",
+        HANDS,
+        lambda here, acting, of: transfers.receive(
+            entry(here, acting), transfer=of.transfer, receipt=transfers.Receipt((transfers.Came(of.carried),))
+        ),
+    ),
+    "transfers.recall": Act(
+        "move", STOCK, lambda here, acting, of: transfers.recall(entry(here, acting), transfer=of.transfer)
+    ),
+    "transfers.lose": Act(
+        "correct",
+        STOCK,
+        lambda here, acting, of: transfers.lose(entry(here, acting), transfer=of.transfer, containers=[of.carried]),
+    ),
+    "par.take_par_from_aboard": Act(
+        "edit par lists and store limits",
+        STOCK,
+        lambda here, acting, of: take_par_from_aboard(Desk(here.department, acting, CLOCK), of.unit),
+        ready=lambda of: of.unit.par_lines.all().delete(),
+    ),
+    "par.copy_par": Act(
+        "edit par lists and store limits",
+        STOCK,
+        lambda here, acting, of: copy_par(Desk(here.department, acting, CLOCK), of.unit, of.unit),
+        Refused,  # it has a list already
+    ),
+    "supply.place_order": Act(
+        "purchase",
+        STOCK,
+        lambda here, acting, of: place_order(
+            Desk(here.department, acting, CLOCK),
+            OrderFacts("PO-2", of.cast.ar, here.cast.station, 4, "pail", 18_927, D0),
+        ),
+    ),
+    "supply.note_arrival": Act(
+        "purchase",
+        STOCK,
+        lambda here, acting, of: note_arrival(Desk(here.department, acting, CLOCK), of.order, 1),
+    ),
+    "supply.close_order": Act(
+        "purchase",
+        STOCK,
+        lambda here, acting, of: close_order(Desk(here.department, acting, CLOCK), of.order, "it comes no more"),
+    ),
+    "loans.lend": Act("move", STOCK, _between(lambda own, of: loans.lend(own, containers=[of.container]))),
+    "loans.give_volume": Act(
+        "move", STOCK, _between(lambda own, of: loans.give_volume(own, container=of.container, ml=10))
+    ),
+    "loans.take_back": Act(
+        "move",
+        STOCK,
+        _between(lambda own, of: loans.take_back(own, back=[loans.Back(of.lent)], owner=of.cast.station)),
+    ),
+    "loans.give_back": Act("move", STOCK, _between(lambda own, of: loans.give_back(own, containers=[of.borrowed]))),
+    "loans.borrow": Act("receive", STOCK, _between(lambda own, of: loans.borrow(own, delivery=_delivery(of)))),
+    "loans.replaced": Act(
+        "receive", STOCK, _between(lambda own, of: loans.replaced(own, delivery=_delivery(of), kept=[of.lent]))
+    ),
+    "loans.lend, to whom": Act(
+        "move",
+        STOCK,
+        lambda here, acting, of: loans.lend(
+            entry(here, acting)._replace(partner=of.partner), containers=[here.container]
+        ),
+    ),
+    "pallets.set_aside": Act(
+        "dispose",
+        STOCK,
+        lambda here, acting, of: pallets.set_aside(entry(here, acting), containers=[of.container], pallet=here.pallet),
+    ),
+    "pallets.set_aside, where": Act(
+        "dispose",
+        STOCK,
+        lambda here, acting, of: pallets.set_aside(entry(here, acting), containers=[here.container], pallet=of.pallet),
+    ),
+    "disposals.dispose": Act(
+        "dispose",
+        STOCK,
+        lambda here, acting, of: disposals.dispose(
+            entry(here, acting), manifest=disposals.Manifest("M-9", "hauler", D0), load=disposals.Load((of.doomed,))
+        ),
+    ),
+    "disposals.certify": Act(
+        "dispose",
+        STOCK,
+        lambda here, acting, of: disposals.certify(
+            **_dept(here, acting), disposal=of.disposal, certificate="C-1", certified_on=D0
+        ),
+    ),
+    "settlements.settle_pile": Act(
+        "correct",
+        STOCK,
+        lambda here, acting, of: settlements.settle_pile(
+            entry(here, acting)._replace(incident="2026-7"),
+            settlements.Pile(
+                (settlements.PileRow(of.cast.ar, "pail", 18_927, 1, unit=of.unit, containers=(of.container,)),)
+            ),
+        ),
+    ),
+    "lots.withdraw_recall": Act(
+        "recall",
+        STOCK,
+        lambda here, acting, of: withdraw_recall(**_dept(here, acting), lot=of.recalled, reason="another lot"),
+    ),
     **{name: act for record, noun in NOUNS.items() for name, act in _keeps(noun, record).items()},
 }
 
@@ -683,7 +1222,13 @@ ASKED_BY_THEIR_CALLERS = {  # what writes for actions that have asked already
     "changes.record_changes",
     "once.once",
     "places.place_at",
+    "leaving.retire",
+    "leaving.bring_back",
+    "deliveries.come_in",
+    "supply.came_by_delivery",
+    "deliveries.find_lot",
     "permissions.require",
+    "demo_planning.plan_everything",
 }
 
 
@@ -785,7 +1330,10 @@ for _name, _act in ACTIONS.items():
 
 
 def test_every_permission_is_asked_by_an_action_or_guards_a_page():
-    assert {act.key for act in ACTIONS.values()} | {SEE_CHANGES} == set(MAY)
+    above = (
+        "sign above the limit"  # asked beside another, where the figures call for it: tests/actions/test_inventories
+    )
+    assert {act.key for act in ACTIONS.values()} | {SEE_CHANGES, above} == set(MAY)
 
 
 def test_an_observer_may_do_nothing():

@@ -16,6 +16,8 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
 from readiness.engineering.units import Toward
+from readiness.models import User
+from readiness.reports.journal import person_name
 from readiness.web import figures, marks, moments
 from readiness.web.preferences import Units
 
@@ -91,6 +93,12 @@ def status(key: str, word: str = "") -> SafeString:
 def bar(value: float | None, sentence: str, tone: str = "") -> SafeString:
     """A bar of a share, 1.0 = full; `sentence` says the same in words."""
     return marks.bar(value or 0.0, sentence, tone)
+
+
+@register.simple_tag
+def person(user: User | None) -> str:
+    """Who: by name, or the name they sign in with; nobody is the installation's owner at the command line."""
+    return person_name(user) or "the owner"
 
 
 @register.simple_tag(takes_context=True)

@@ -1,0 +1,53 @@
+"""Lines that depend on the water: batch mix in the tank, and around the pump on a hydrant. By hand."""
+
+import pytest
+
+from readiness.engineering.judging import judge
+from readiness.engineering.records import Policy, Supply
+from readiness.engineering.units import to_si
+from tests.engineering.county import AR_AFFF, GASOLINE, HYDRANT, County, gpm
+
+
+def answer(kind, *, water_gal=750, supply=HYDRANT, **more):
+    county = County()
+    line = county.injected(61, 95, rings=())._replace(kind=kind, max_feed_lpm=None, sources=(1,), **more)
+    tank = county.tank(1, county.lot(1, AR_AFFF), 50)
+    duty = county.spill(1, "gasoline", GASOLINE, 900, supply)
+    rig = county.rig(1, "Engine 1", water=water_gal, containers=(tank,), lines=(line,), duties=(duty,))
+    return judge(rig, Policy(), county.moment()).answers[0]
+
+
+def found(kind, **more):
+    return {each.code: each for each in answer(kind, **more).deficiencies if each.severity != "note"}
+
+
+def test_b1_a_tankful_never_lasts_an_unbroken_15_minutes():
+    """B1. 750 gal at 95 gpm last 7.9 min of 15: mixing anew breaks the attack, so it is not covered."""
+    fault = found("batch")["batch_ends"]
+    assert fault.measured == pytest.approx(7.9, abs=0.01)
+    assert fault.required == 15
+    assert answer("batch").status == "not_ready"
+
+
+def test_a_tank_that_lasts_does():
+    """1,425 gal ÷ 95 = 15.0 min."""
+    assert "batch_ends" not in found("batch", water_gal=1425)
+    assert "batch_ends" in found("batch", water_gal=1420)
+
+
+def test_a_tank_of_unknown_size_proves_nothing():
+    assert found("batch", water_gal=None)["batch_ends"].measured is None
+
+
+def test_around_the_pump_on_a_hydrant_has_to_say_what_the_intake_is_under():
+    """Common practice, no source: a hydrant pushes into the intake, and around the pump then nothing is drawn."""
+    assert set(found("around")) == {"intake_not_stated"}
+    assert found("around", intake_kpa=0.0) == {}
+    assert found("around", supply=Supply("draft")) == {}
+    assert set(found("around", intake_kpa=to_si(10, "psi"))) == {"intake_pressurized"}
+    assert found("injection") == {}
+
+
+def test_an_injection_line_asks_nothing_of_the_tank():
+    """95 gpm × 3 % × 15 min."""
+    assert answer("injection").need_l == pytest.approx(gpm(95) * 0.03 * 15)

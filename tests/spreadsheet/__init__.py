@@ -1,0 +1,1 @@
+"""The audit workbook opened by a spreadsheet program; run apart from the other tests."""

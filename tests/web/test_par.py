@@ -1,0 +1,172 @@
+"""Par lists, restocking and stores on pages."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from openpyxl import load_workbook
+
+from readiness.models import Check, Container, ParLine, Role, StoreLimit
+from tests.cast import UnitFactory
+from tests.web.conftest import as_person
+from tests.web.county_pages import words as words_of
+from tests.web.entering import confirm, fields, stocked
+
+pytestmark = pytest.mark.django_db
+
+
+def words(answer):
+    """What a page says."""
+    return words_of(answer.content)
+
+
+@pytest.fixture
+def officer(as_role):
+    return as_role(Role.LOGISTICS)
+
+
+def line(cast, **values):
+    return ParLine.objects.create(department=cast.department, **{"unit": cast.unit, **values})
+
+
+def sheet(answer, title):
+    return list(load_workbook(io.BytesIO(answer.content))[title].iter_rows(values_only=True))
+
+
+@pytest.fixture
+def short(cast):
+    """Two of three pails aboard, one in the store of the unit's own station."""
+    line(cast, concentrate=cast.ar, container_kind="pail", containers=3, compartment="L3")
+    for code in ("P1", "P2"):
+        stocked(cast, code, place=cast.on_unit)
+    stocked(cast, "S1")
+    Container.objects.update(sealed=True)
+    return cast
+
+
+def test_the_list_of_a_unit_by_compartment(short, officer):
+    line(short, gear="flush bucket", pieces=1, compartment="R1")
+    page = words(officer.get(reverse("par_unit", args=[short.unit.pk])))
+    assert "L3 Demo AR-AFFF 3x6, pail 3 2 short P1, P2" in page
+    assert "R1 flush bucket 1 nobody looked not looked at no check has named it" in page
+    assert "Add a line" in page
+
+
+def test_a_unit_s_page_leads_to_its_list(short, as_role):
+    page = as_role(Role.CREW).get(reverse("unit", args=[short.unit.pk])).content.decode()
+    assert f'href="{reverse("par_unit", args=[short.unit.pk])}"' in page
+
+
+def test_who_may_not_edit_is_shown_no_form(short, as_role):
+    page = words(as_role(Role.CREW).get(reverse("par_unit", args=[short.unit.pk])))
+    assert "L3 Demo AR-AFFF 3x6, pail 3 2 short" in page
+    assert "Add a line" not in page
+
+
+def test_all_lists_and_their_workbook(short, officer):
+    page = words(officer.get(reverse("par"), {"state": "short"}))
+    assert "Engine 1 L3 Demo AR-AFFF 3x6, pail 3 2 short P1, P2" in page
+    table = sheet(officer.get(reverse("par"), {"export": "xlsx"}), "Par lists")
+    assert table[1][:6] == ("Engine 1", "L3", "Demo AR-AFFF 3x6, pail", "3", "2", "short")
+
+
+def test_the_restock_list_offers_the_move_to_who_may(short, officer, as_role):
+    page = officer.get(reverse("restock"))
+    assert "Engine 1 Quayside L3 Demo AR-AFFF 3x6, pail 1 Quayside (own station), 5.0 gal" in words(page)
+    assert f"{reverse('move')}?code=S1&amp;owner=unit-{short.unit.pk}&amp;compartment=L3" in page.content.decode()
+    assert "Move 1 to Engine 1" not in words(as_role(Role.CREW).get(reverse("restock")))
+
+
+def test_the_move_that_the_restock_list_fills_in_ends_the_shortage(short, officer):
+    asked = {"code": "S1", "owner": f"unit-{short.unit.pk}", "compartment": "L3"}
+    form = officer.get(reverse("move"), asked)
+    assert "S1" in form.content.decode()
+    confirm(officer, "move", fields(codes="S1", owner=asked["owner"], compartment="L3"))
+    assert "Nothing to show here." in words(officer.get(reverse("restock")))
+    assert "L3 Demo AR-AFFF 3x6, pail 3 3 as listed" in words(officer.get(reverse("par_unit", args=[short.unit.pk])))
+
+
+def test_a_first_list_is_made_on_the_page(cast, officer):
+    stocked(cast, "P1", place=cast.on_unit)
+    address = reverse("par_unit", args=[cast.unit.pk])
+    assert "Engine 1 has no par list." in words(officer.get(address))
+    page = words(officer.post(reverse("par_begin", args=[cast.unit.pk]), {"like": ""}, follow=True))
+    assert "The par list of Engine 1 has 1 lines now" in page
+    assert "L3 Demo AR-AFFF 3x6, pail 1 1 as listed P1" in page
+    other = UnitFactory(station=cast.station, designation="Engine 9")
+    officer.post(reverse("par_begin", args=[other.pk]), {"like": cast.unit.pk})
+    assert other.par_lines.get().containers == 1
+    again = officer.post(reverse("par_begin", args=[other.pk]), {"like": cast.unit.pk})
+    assert "Engine 9 has a par list already" in words(again)
+
+
+def test_another_department_s_unit_cannot_be_copied(cast, officer):
+    far = UnitFactory(station__department=cast.other_department)
+    ParLine.objects.create(department=cast.other_department, unit=far, gear="spanner", pieces=1)
+    answer = officer.post(reverse("par_begin", args=[cast.unit.pk]), {"like": far.pk})
+    assert "is not in the list" in words(answer)
+    assert not cast.unit.par_lines.exists()
+    assert as_person(cast.outsider).get(reverse("par_unit", args=[cast.unit.pk])).status_code == 404
+
+
+def test_a_line_is_added_by_its_form(cast, officer):
+    address = f"{reverse('reference_par_line_add')}?unit={cast.unit.pk}"
+    wrong = officer.post(address, {"gear": "eductor", "containers": "3"})
+    assert "“eductor” was read beside concentrate: a line is for one of them." in words(wrong)
+    officer.post(address, {"concentrate_kind": "any AR", "container_kind": "pail", "containers": "12"})
+    made = ParLine.objects.get()
+    assert (made.unit, made.concentrate_kind, made.containers) == (cast.unit, "any AR", 12)
+
+
+def test_gear_is_looked_at_and_the_morning_check_stays_due(cast, as_role):
+    stocked(cast, "P1", place=cast.on_unit)
+    line(cast, gear="flush bucket", pieces=1)
+    line(cast, gear="spanner", pieces=2)
+    line(cast, gear="eductor", appliance_kind="in-line eductor", pieces=1)
+    crew, address = as_role(Role.CREW), reverse("par_look", args=[cast.unit.pk])
+    page = crew.get(address)
+    assert "Look at the loose gear" in words(crew.get(reverse("par_unit", args=[cast.unit.pk])))
+    assert "eductor" not in words(page), "the book knows it"
+    entry = page.context["form"]["entry_id"].value()
+    none = {"entry_id": entry, "g0": "not looked at", "g1": "not looked at"}
+    assert "say of one piece at least what was seen" in words(crew.post(address, none))
+    seen = {**none, "g0": "good", "g1": "not carried"}
+    assert "2 kinds of gear" in words(crew.post(address, seen, follow=True))
+    crew.post(address, seen)  # a second tap
+    check = Check.objects.get()
+    assert (check.complete, check.readings.count()) == (False, 2)
+    page = words(crew.get(reverse("par_unit", args=[cast.unit.pk])))
+    assert "flush bucket 1 1 as listed" in page
+    assert "spanner 2 0 short the last check says: not carried 2026-06-15 06:00 (just now)" in page
+
+
+def test_stores_beside_their_limits(cast, officer):
+    StoreLimit.objects.create(
+        department=cast.department, station=cast.station, concentrate=cast.ar, least_ml=37_854, most_ml=75_708
+    )
+    stocked(cast, "S1")
+    Container.objects.update(sealed=True)
+    page = words(officer.get(reverse("store_levels")))
+    # minimum 10 gal, maximum 20 gal, 5 gal there: below by 5
+    assert "Quayside Demo AR-AFFF 3x6 below minimum 5.0 gal 1 10.0 gal 20.0 gal 5.0 gal" in page
+
+
+@pytest.mark.parametrize("url", ["par", "restock", "store_levels"])
+def test_the_queries_do_not_grow(short, officer, url):
+    def queries():
+        with CaptureQueriesContext(connection) as caught:
+            officer.get(reverse(url))
+        return len(caught)
+
+    line(short, gear="spanner", pieces=1)
+    few = queries()
+    for number in range(4):
+        unit = UnitFactory(station=short.station, designation=f"Engine {number + 20}")
+        line(short, unit=unit, concentrate=short.ar, container_kind="pail", containers=2)
+        line(short, unit=unit, gear="spanner", pieces=1)
+        stocked(short, f"Q{number}")
+    assert queries() == few
