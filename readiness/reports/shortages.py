@@ -18,7 +18,7 @@ from readiness.engineering.suiting import fit
 from readiness.engineering.units import ML_PER_L, pails_for, tolerance_ml
 from readiness.reports.fleet import KINDS, USES
 from readiness.reports.inventory import Inventory
-from readiness.reports.store_matches import Match, Stores
+from readiness.reports.store_matches import Match, Stores, nearest_first
 from readiness.reports.verdicts import Kept, read_kept
 
 PAIL_ML = 18_927  # 5 US gal, the usual pail
@@ -157,13 +157,15 @@ class _Finder:
         needs = {pk: self._textbook_ml(each, duty) for pk, each in self.concentrates.items()} if duty else {}
         suiting = {pk: need for pk, need in needs.items() if need is not None}
         least = min(suiting.values(), default=None)
+        # each at its own need: five pails of one may do where another, at its percentage and rate, takes eight
+        found = [each for pk, need in suiting.items() for each in self.matches([pk], short.station, need)]
         return short._replace(
             concentrate="",
             need_ml=least,
             short_ml=least,
             pails=None if least is None else pails_for(least, PAIL_ML),
             against="textbook need",
-            matches=self.matches(suiting, short.station, least),
+            matches=tuple(sorted(found, key=nearest_first)),
         )
 
     def _textbook_ml(self, concentrate: r.Concentrate, duty: _Duty) -> int | None:

@@ -53,7 +53,12 @@ class Stores:
         wanted = set(concentrates)
         held = [([item for item in items if fits(item)], at) for (pk, at), items in self._held.items() if pk in wanted]
         found = [_match(items, at, station, short_ml) for items, at in held if items]
-        return tuple(sorted(found, key=lambda match: (not match.own_station, -match.ml, match.station)))
+        return tuple(sorted(found, key=nearest_first))
+
+
+def nearest_first(match: Match) -> tuple[bool, int, str]:
+    """The unit's own station, then the store that has most."""
+    return not match.own_station, -match.ml, match.station
 
 
 def _match(items: Collection[Item], at: str, station: str, short_ml: int | None) -> Match:

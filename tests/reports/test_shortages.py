@@ -41,6 +41,10 @@ def test_the_countys_short_units(django_capture_on_commit_callbacks):
     assert engine_2.short_ml / GAL_ML == pytest.approx(21.6, abs=0.001)
     assert {match.concentrate for match in engine_2.matches} == {"Demo AR-AFFF 3x6", "Demo AR-F3 3x3"}
 
+    # AR-AFFF takes 36 gal where AR-F3 takes 21.6: of its 5-gal pails as many are named as its own need asks, not five
+    named = {(match.station, len(match.codes)) for match in engine_2.matches if match.concentrate == "Demo AR-AFFF 3x6"}
+    assert ("Millrace", 8) in named
+
     # enough for their need, whatever else is wrong with them
     assert not {"Engine 1", "Engine 3", "Engine 4", "Engine 5", "Foam Tender 1"} & {unit for unit, _ in found}
 
