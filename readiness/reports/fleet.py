@@ -14,7 +14,7 @@ from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from django.db.models import F, Model, Q, QuerySet, Window
+from django.db.models import F, FilteredRelation, Model, Q, QuerySet, Window
 from django.db.models.functions import RowNumber
 
 from readiness import models as m
@@ -78,6 +78,11 @@ SUPPLIES: Mapping[str, Any] = {
     "tenders": "tenders",
 }
 BY_ROWS = 5000
+_VEHICLE = (
+    *("", "shop_no", "water_l", "pump_lpm", "foam_feed_lpm", "needs_tow", "tow", "tow__state"),
+    *("tow_driver_ready", "state", "dry_chemical_kg"),
+)
+_HOSE = ("diameter_in", "section_m", "coefficient", "loss_kpa", "loss_flow_lpm", "loss_length_m")
 _KINDS_BACK = {"tank": "fixed tank", "kit": "kit reservoir"}
 
 
@@ -129,7 +134,7 @@ def load_rigs(
 def load_products(department: int) -> tuple[dict[int, r.Concentrate], dict[int, r.Fuel], r.Policy]:
     """A department's concentrates with listings, the fuels it may name, and its policy: for a sum without a rig."""
     scope = Scope([department], None)
-    policies, _ = _policies(scope)
+    policies, _, _ = _policies(scope)
     return concentrates_in(scope), _fuels(scope), policies.get(department, r.Policy())
 
 
@@ -165,9 +170,11 @@ class _Reader:
         self.scope = scope
         self.day = day
         self.past = past
-        self.policies, self.zones = _policies(scope)
+        self.policies, self.zones, self.hose_table = _policies(scope)
+        self.vehicle_of: dict[int, int] = {}
+        self.vehicles: dict[int, r.Vehicle] = {}
+        self.dry_chemical_kg: dict[int, float] = {}
         self.units = self._units()
-        self.vehicle_of, self.vehicles = self._assignments()
         vehicles, units = set(self.vehicle_of.values()), scope.units
         self.near: Callable[[str], Q] = lambda prefix: (
             Q() if units is None else Q(**{f"{prefix}unit__in": units}) | Q(**{f"{prefix}vehicle__in": vehicles})
@@ -179,7 +186,6 @@ class _Reader:
         self.containers = self._containers()
         self.tests = self._tests()
         self.legs = _grouped(self._of_lines(m.HoseLeg), "line", *LegRow._fields)
-        self.hose_table = self._hose_table()
         self.sources = _grouped(self._of_lines(m.LineSource), "line", "container")
         self.lines = self._lines()
         self.setups = self._setups()
@@ -194,52 +200,43 @@ class _Reader:
     # -- units and vehicles -----------------------------------------------------------------------------------------
 
     def _units(self) -> list[tuple[Any, ...]]:
+        """Each unit, and in the same question the vehicle that it runs on."""
         rows = self.scope.of(m.Unit.objects.filter(retired_on__isnull=True))
         if self.scope.units is not None:
             rows = rows.filter(pk__in=self.scope.units)
-        columns = (
-            "id",
-            "department",
-            "designation",
-            "state",
-            "no_duty_by",
-            "no_duty_review_on",
-            "lines_staffed",
-            "station__check_interval_h",
-            "station",
-        )
-        return list(rows.order_by("id").values_list(*columns))
+        own = ("id", "department", "designation", "state", "no_duty_by", "no_duty_review_on", "lines_staffed")
+        station = ("station__check_interval_h", "station")
+        runs = [f"run__vehicle{name and '__'}{name}" for name in _VEHICLE]
+        found = {row[0]: row for row in _rows(rows.annotate(run=self._runs()), *own, *station, *runs)}
+        owned = len(own) + len(station)
+        for pk, row in found.items():
+            if row[owned] is not None:
+                self._vehicle(pk, *row[owned:])
+        return [row[:owned] for row in found.values()]
 
-    def _assignments(self) -> tuple[dict[int, int], dict[int, r.Vehicle]]:
-        rows = self.scope.of(m.Assignment.objects.all())
-        if self.past is None:
-            rows = rows.filter(to_at__isnull=True)
-        else:
+    def _runs(self) -> FilteredRelation:
+        """What a unit runs on: now, or at the moment of the past."""
+        open_ended = Q(assignments__to_at__isnull=True)
+        if self.past is not None:
             at = self.past.at
-            rows = rows.filter(Q(to_at__isnull=True) | Q(to_at__gt=at), from_at__lte=at)
-        if self.scope.units is not None:
-            rows = rows.filter(unit__in=self.scope.units)
-        columns = ("shop_no", "water_l", "pump_lpm", "foam_feed_lpm", "needs_tow", "tow", "tow__state")
-        more = ("tow_driver_ready", "state", "dry_chemical_kg")
-        vehicle_of: dict[int, int] = {}
-        vehicles: dict[int, r.Vehicle] = {}
-        self.dry_chemical_kg: dict[int, float] = {}
-        for unit, pk, *values in _rows(rows, "unit", "vehicle", *(f"vehicle__{name}" for name in columns + more)):
-            shop_no, water_l, pump_lpm, feed_lpm, needs_tow, tow, tow_state, driver, state, dry_kg = values
-            vehicle_of[unit] = pk
-            self.dry_chemical_kg[pk] = dry_kg
-            vehicles[pk] = r.Vehicle(
-                id=pk,
-                name=f"vehicle {shop_no}",
-                water_l=water_l,
-                pump_lpm=pump_lpm,
-                max_foam_feed_lpm=feed_lpm,
-                needs_tow=needs_tow,
-                tow_ready=tow is not None and tow_state == "in",
-                driver_ready=driver,
-                in_service=state != "out",
-            )
-        return vehicle_of, vehicles
+            open_ended = Q(open_ended | Q(assignments__to_at__gt=at), assignments__from_at__lte=at)
+        return FilteredRelation("assignments", condition=open_ended)
+
+    def _vehicle(self, unit: int, pk: int, *values: Any) -> None:
+        shop_no, water_l, pump_lpm, feed_lpm, needs_tow, tow, tow_state, driver, state, dry_kg = values
+        self.vehicle_of[unit] = pk
+        self.dry_chemical_kg[pk] = dry_kg
+        self.vehicles[pk] = r.Vehicle(
+            id=pk,
+            name=f"vehicle {shop_no}",
+            water_l=water_l,
+            pump_lpm=pump_lpm,
+            max_foam_feed_lpm=feed_lpm,
+            needs_tow=needs_tow,
+            tow_ready=tow is not None and tow_state == "in",
+            driver_ready=driver,
+            in_service=state != "out",
+        )
 
     def _places(self) -> dict[int, tuple[Any, ...]]:
         rows = self.scope.of(m.Place.objects.all())
@@ -383,15 +380,6 @@ class _Reader:
             test = r.LineTest(concentrate, setting, setting if measured is None else measured, on, passed, good_through)
             found[line].append((test, band == "vehicle"))
         return found
-
-    def _hose_table(self) -> Table:
-        rows = self.scope.of(m.HoseSize.objects.filter(retired_on__isnull=True))
-        columns = ("department", "diameter_in", "section_m")
-        friction = ("coefficient", "loss_kpa", "loss_flow_lpm", "loss_length_m")
-        return {
-            (department, float(size)): (coefficient(*loss), section_m)
-            for department, size, section_m, *loss in _rows(rows, *columns, *friction)
-        }
 
     def _lines(self) -> dict[tuple[str, int], list[tuple[Any, ...]]]:
         rows = self.scope.of(m.FoamLine.objects.filter(self.near(""), retired_on__isnull=True))
@@ -598,21 +586,26 @@ def _things(
     return found
 
 
-def _policies(scope: Scope) -> tuple[dict[int, r.Policy], dict[int, ZoneInfo]]:
-    """The policy and the time zone of each department."""
-    rows = scope.of(m.Policy.objects.all())
+def _policies(scope: Scope) -> tuple[dict[int, r.Policy], dict[int, ZoneInfo], Table]:
+    """The policy and the time zone of each department, and its table of hose: a row for each size of hose."""
+    hose = FilteredRelation("department__hose_sizes", condition=Q(department__hose_sizes__retired_on__isnull=True))
+    rows = scope.of(m.Policy.objects.annotate(hose=hose))
     names = [name for name in RULES if name in r.Policy._fields]
-    policies, zones = {}, {}
-    for department, zone, *values in _rows(rows, "department", "department__time_zone", *names):
-        policies[department] = r.Policy(**dict(zip(names, values, strict=True)))
-        zones[department] = ZoneInfo(zone)
-    return policies, zones
+    policies, zones, table = {}, {}, {}
+    columns = ("department", "department__time_zone", *(f"hose__{name}" for name in _HOSE), *names)
+    for department, zone, size, section_m, *values in _rows(rows, *columns):
+        friction, ruled = values[: len(_HOSE) - 2], values[len(_HOSE) - 2 :]
+        if size is not None:
+            table[department, float(size)] = (coefficient(*friction), section_m)
+        if department not in policies:
+            policies[department] = r.Policy(**dict(zip(names, ruled, strict=True)))
+            zones[department] = ZoneInfo(zone)
+    return policies, zones, table
 
 
 def concentrates_in(scope: Scope) -> dict[int, r.Concentrate]:
     rows = scope.of(m.Concentrate.objects.all())
     listed = m.Listing.objects.filter(retired_on__isnull=True)
-    groups = scope.of(m.CompatibilityGroup.objects.all())
     if scope.departments is not None:
         listed = listed.filter(concentrate__department__in=scope.departments)
     listings: dict[int, dict[tuple[int | str, Any], r.Listing]] = defaultdict(dict)
@@ -637,11 +630,10 @@ def concentrates_in(scope: Scope) -> dict[int, r.Concentrate]:
             by_group=fuel is None,
             source=source,
         )
-    compatible = dict(_rows(groups, "concentrates", "name"))
-    facts = ("id", "name", "kind", "pfas", "lowest_use_c", "shear_thinning")
+    facts = ("id", "name", "kind", "pfas", "lowest_use_c", "shear_thinning", "compatibility_groups__name")
     return {
-        pk: r.Concentrate(pk, name, KINDS[kind], pfas, low_c, thick, listings[pk], compatible.get(pk, ""))
-        for pk, name, kind, pfas, low_c, thick in _rows(rows, *facts)
+        pk: r.Concentrate(pk, name, KINDS[kind], pfas, low_c, thick, listings[pk], group or "")
+        for pk, name, kind, pfas, low_c, thick, group in _rows(rows, *facts)
     }
 
 
