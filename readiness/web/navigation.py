@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
 from django.http import HttpRequest
@@ -16,6 +17,7 @@ from readiness.web.preferences import CHOICES
 _ALL = frozenset(Role)
 _HANDS = frozenset({Role.CREW, Role.OFFICER})
 _STOCK = frozenset({Role.LOGISTICS, Role.CHIEF})
+_SETTLERS = _STOCK | {Role.OFFICER}
 
 
 class Door(NamedTuple):
@@ -27,25 +29,54 @@ class Door(NamedTuple):
 
 
 DOORS = (  # in the order of the page; a door is shown only when a page of that name exists
-    Door("My unit", "my_unit", _HANDS),
-    Door("Fleet", "fleet", _ALL),
-    Door("Stock", "stock", _ALL),
-    Door("Inventories", "inventories", _ALL),
-    Door("Receiving and moving", "moving", _ALL),
-    Door("Planning", "planning", _ALL - _HANDS),
-    Door("Movements", "movements", _ALL - _HANDS),
-    Door("Worksheet", "worksheets", _ALL),
-    Door("Deficiencies", "deficiencies", _ALL),
-    Door("Inspections", "inspections", _ALL),
-    Door("Held entries", "held", frozenset({Role.OFFICER, Role.LOGISTICS, Role.CHIEF})),
-    Door("Labels", "labels", frozenset({Role.OFFICER, Role.LOGISTICS, Role.CHIEF})),
-    Door("Workbook", "workbook", _STOCK),
-    Door("Drills", "drills", frozenset({Role.INSTRUCTOR, Role.CHIEF})),
-    Door("Reference", "reference", _ALL),
-    Door("Policy", "policy", _ALL - _HANDS),
-    Door("Changes", "changes", _STOCK),
-    Door("People", "people", frozenset({Role.CHIEF})),
+    (
+        "Tonight",
+        (
+            Door("My unit", "my_unit", _HANDS),
+            Door("Fleet", "fleet", _ALL),
+            Door("Deficiencies", "deficiencies", _ALL),
+            Door("Inspections", "inspections", _ALL),
+            Door("Held entries", "held", _SETTLERS),
+        ),
+    ),
+    (
+        "Foam",
+        (
+            Door("Stock", "stock", _ALL),
+            Door("Receiving and moving", "moving", _ALL),
+            Door("Inventories", "inventories", _ALL),
+            Door("Movements", "movements", _ALL - _HANDS),
+            Door("Labels", "labels", _SETTLERS),
+            Door("Workbook", "workbook", _STOCK),
+        ),
+    ),
+    (
+        "Sums and plans",
+        (
+            Door("Worksheet", "worksheets", _ALL),
+            Door("Planning", "planning", _ALL - _HANDS),
+            Door("Drills", "drills", frozenset({Role.INSTRUCTOR, Role.CHIEF})),
+        ),
+    ),
+    (
+        "Records",
+        (
+            Door("Reference", "reference", _ALL),
+            Door("Policy", "policy", _ALL - _HANDS),
+            Door("Changes", "changes", _STOCK),
+            Door("People", "people", frozenset({Role.CHIEF})),
+        ),
+    ),
 )
+_CREW_OPENS = ("my_unit", "fleet", "deficiencies", "inspections", "worksheets")
+OPENS = {  # what a role opens most stands beside the list of all pages; a phone has room for the first three
+    Role.CREW: _CREW_OPENS,
+    Role.OFFICER: _CREW_OPENS,
+    Role.LOGISTICS: ("fleet", "stock", "inventories", "moving", "planning", "deficiencies"),
+    Role.INSTRUCTOR: ("fleet", "drills", "worksheets", "stock", "planning"),
+    Role.CHIEF: ("fleet", "deficiencies", "planning", "stock", "inspections", "policy"),
+    Role.OBSERVER: ("fleet", "stock", "deficiencies", "planning"),
+}
 
 
 class Shown(NamedTuple):
@@ -57,10 +88,11 @@ class Shown(NamedTuple):
 
 
 class Frame(NamedTuple):
-    """What base.html shows around a page."""
+    """What base.html shows around a page: what the role opens most, and all its doors under their headings."""
 
     here: Here
-    doors: tuple[Shown, ...]
+    opens: tuple[Shown, ...]
+    doors: tuple[tuple[str, tuple[Shown, ...]], ...]
     as_of: str
     units: tuple[tuple[str, str, bool], ...]
 
@@ -93,14 +125,29 @@ def _frame(request: HttpRequest) -> Frame | None:
     present = here_or_none(request)
     if present is None:
         return None
+    doors = _doors(present, request.path)
+    known = {name: shown for _, under in doors for name, shown in under}
+    first = OPENS[present.role]
     return Frame(
         here=present,
-        doors=tuple(_doors(present, request.path)),
+        opens=tuple(shown for name, shown in _first(known, first) if name in first or shown.current),
+        doors=tuple((heading, tuple(shown for _, shown in under)) for heading, under in doors),
         as_of=moment_text(present.department, present.now),
         units=tuple((key, word, key == present.units) for key, word in CHOICES),
     )
 
 
-def _doors(here: Here, path: str) -> list[Shown]:
-    found = [(door.word, address_of(door.url)) for door in DOORS if here.role in door.roles]
-    return [Shown(word, address, path.startswith(address)) for word, address in found if address]
+def _first(known: Mapping[str, Shown], first: Sequence[str]) -> list[tuple[str, Shown]]:
+    """All doors by name, those of `first` in its order before the others."""
+    return sorted(known.items(), key=lambda each: first.index(each[0]) if each[0] in first else len(first))
+
+
+def _doors(here: Here, path: str) -> list[tuple[str, list[tuple[str, Shown]]]]:
+    """The headings with a door for the role, and under each the doors with the names of their urls."""
+    found = []
+    for heading, doors in DOORS:
+        addresses = [(door, address_of(door.url)) for door in doors if here.role in door.roles]
+        under = [(door.url, Shown(door.word, at, path.startswith(at))) for door, at in addresses if at]
+        if under:
+            found.append((heading, under))
+    return found

@@ -43,7 +43,7 @@ def test_a_kept_sheet_is_mapped_settled_and_taken_in(
     visit: Any, own_server: Any, device: str, kept_sheet: Path, tmp_path: Path
 ) -> None:
     officer = visit(own_server, "logistics", device=device)
-    officer.follow("Workbook", officer.page.get_by_role("navigation", name="Pages"))
+    officer.door("Workbook")
     officer.follow("Hand over a sheet")
     officer.accessible()
     send(officer, kept_sheet)

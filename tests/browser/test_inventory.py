@@ -13,7 +13,7 @@ BOOK = re.compile(r"\b40\.0|\b35\.0|\b757\.")  # the store's nine containers by 
 
 def test_two_phones_count_at_once_and_a_second_person_confirms(visit: Any, own_server: Any) -> None:
     logistics = visit(own_server, "logistics")
-    logistics.follow("Inventories", logistics.page.get_by_role("navigation", name="Pages"))
+    logistics.door("Inventories")
     logistics.follow("Open an inventory")
     logistics.accessible()
     logistics.field("What is counted").select_option(label=STORE)

@@ -11,7 +11,7 @@ from openpyxl import Workbook, load_workbook
 
 def test_a_pail_is_found_by_its_label_code(visit: Any, server: Any, device: str) -> None:
     officer = visit(server, "logistics", device=device)
-    officer.follow("Stock", officer.page.get_by_role("navigation", name="Pages"))
+    officer.door("Stock")
     box = officer.page.get_by_role("search", name="Find a container, lot, unit or vehicle")
     box.get_by_role("searchbox").fill("p-0101")
     officer.go_by(box.get_by_role("button", name="Find"))
@@ -26,7 +26,7 @@ def test_a_pail_is_found_by_its_label_code(visit: Any, server: Any, device: str)
 
 def test_a_short_unit_is_loaded_from_its_station(visit: Any, own_server: Any, device: str) -> None:
     officer = visit(own_server, "logistics", device=device)
-    officer.follow("Stock", officer.page.get_by_role("navigation", name="Pages"))
+    officer.door("Stock")
     officer.follow(re.compile("short", re.IGNORECASE))
     # Hazmat 1: acetone, 10 × 20 ft at 0.20 gpm/ft² and 6 %; the 60 gpm line takes 54 gal in 15 minutes.
     # It has 20 gal in pails: 34 short, seven pails of 5 gal.
@@ -94,7 +94,7 @@ PAIL: dict[str, object] = {
 
 def test_the_workbook_with_faults_and_then_a_good_one(visit: Any, own_server: Any, device: str, tmp_path: Path) -> None:
     officer = visit(own_server, "logistics", device=device)
-    officer.follow("Workbook", officer.page.get_by_role("navigation", name="Pages"))
+    officer.door("Workbook")
     with officer.page.expect_download() as downloading:
         officer.page.get_by_role("link", name="Template in US units").click()
     template = tmp_path / "template.xlsx"

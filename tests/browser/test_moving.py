@@ -15,7 +15,7 @@ def unfold(walker: Any, title: str) -> None:
 
 def test_a_delivery_with_proposed_label_codes(visit: Any, own_server: Any, device: str) -> None:
     officer = visit(own_server, "logistics", device=device)
-    officer.follow("Receiving and moving", officer.page.get_by_role("navigation", name="Pages"))
+    officer.door("Receiving and moving")
     officer.accessible()
     officer.follow("Receive a delivery")
     officer.field("How many").fill("12")
@@ -65,7 +65,7 @@ def test_a_transfer_sent_by_one_and_received_by_another(visit: Any, own_server: 
     officer.accessible()
 
     crew = visit(own_server, "crew", device=device)
-    crew.follow("Receiving and moving", crew.page.get_by_role("navigation", name="Pages"))
+    crew.door("Receiving and moving")
     crew.follow(re.compile(r"Transfer \d+ to Millrace store"))
     crew.follow("Receive it")
     crew.accessible()

@@ -27,7 +27,7 @@ def test_a_unit_changes_over(visit: Any, own_server: Any, device: str) -> None:
     officer.accessible()
     officer.press("Change over")
     assert "Change a unit over: entered." in officer.text(".messages")
-    officer.follow("Fleet", officer.page.get_by_role("navigation", name="Pages"))
+    officer.door("Fleet")
     changed = officer.page.locator("table.fleet tbody", has_text="Engine 7").first.inner_text()
     assert "vehicle 207" in changed
     assert "not ready" in changed
@@ -63,3 +63,18 @@ def test_an_instructor_may_check_and_use_for_a_drill(visit: Any, server: Any, de
     instructor.follow("Morning check")
     instructor.open("/units/4/")
     assert instructor.page.get_by_role("link", name="Owner, due").count() == 0
+
+
+def test_all_pages_stand_in_a_list_that_the_keyboard_opens(visit: Any, server: Any, device: str) -> None:
+    chief = visit(server, "chief", device=device)
+    pages = chief.page.get_by_role("navigation", name="Pages")
+    assert not pages.get_by_role("link", name="People").is_visible()
+    pages.locator("summary").press("Enter")
+    chief.accessible()
+    for link in pages.locator(".door-panel a").all():
+        box = link.bounding_box()
+        assert box is not None
+        assert box["height"] >= 44  # CSS pixels, WCAG 2.2 2.5.5
+        assert 0 <= box["x"] <= box["x"] + box["width"] <= chief.page.viewport_size["width"]
+    chief.follow("People", pages)
+    assert pages.locator(".opens [aria-current=page]").inner_text() == "People"

@@ -13,7 +13,7 @@ from tests.browser.test_print import on_paper, printed
 
 def test_a_unit_below_its_par_list_is_restocked(visit: Any, own_server: Any, device: str) -> None:
     officer = visit(own_server, "logistics", device=device)
-    officer.follow("Planning", officer.page.get_by_role("navigation", name="Pages"))
+    officer.door("Planning")
     # Hazmat 1 should carry eleven pails and carries four; Engine 4 one eductor of two
     assert "2 of 9 units with a list are short: Engine 4, Hazmat 1." in officer.text()
     officer.follow("Hazmat 1")

@@ -88,6 +88,13 @@ class Walker:
         """Follow a link by its words."""
         return self.go_by((within or self.page.locator("body")).get_by_role("link", name=words).first)
 
+    def door(self, words: str) -> Walker:
+        """Go to a page of the navigation, by the list of all pages where it does not stand at hand."""
+        pages = self.page.get_by_role("navigation", name="Pages")
+        if not pages.get_by_role("link", name=words).first.is_visible():
+            pages.locator("summary").click()
+        return self.follow(words, pages)
+
     def press(self, words: str | re.Pattern[str]) -> Walker:
         """Press a button that leads to a page."""
         return self.go_by(self.page.locator("main").get_by_role("button", name=words).first)

@@ -194,19 +194,31 @@ def test_the_frame_says_who_where_and_as_of_when(cast, as_role):
 @pytest.mark.django_db
 def test_doors_are_shown_by_role_and_only_where_there_is_a_page(cast, as_role, monkeypatch):
     monkeypatch.setattr(navigation, "address_of", lambda name: None if name == "drills" else f"/{name}/")
-    shown = {}
+    opens, shown = {}, {}
     for role in Role:
-        page = as_role(role).get("/account/").content.decode()
-        shown[role] = re.findall(
-            r'<li><a href="/\w+/"[^>]*>([^<]+)</a>', page.split('class="doors"')[1].split("</nav>")[0]
+        doors = as_role(role).get("/account/").content.decode().split('class="doors"')[1].split("</nav>")[0]
+        opens[role], shown[role] = (
+            re.findall(r'<li><a href="/\w+/"[^>]*>([^<]+)</a>', part) for part in doors.split("<details")
         )
+    assert opens[Role.CREW] == ["My unit", "Fleet", "Deficiencies", "Inspections", "Worksheet"]
     assert shown[Role.CREW] == [
-        *("My unit", "Fleet", "Stock", "Inventories", "Receiving and moving", "Worksheet"),
-        *("Deficiencies", "Inspections", "Reference"),
+        *("My unit", "Fleet", "Deficiencies", "Inspections", "Stock", "Receiving and moving", "Inventories"),
+        *("Worksheet", "Reference"),
     ]
     assert "People" in shown[Role.CHIEF]
     assert "People" not in shown[Role.LOGISTICS]
-    assert "Drills" not in shown[Role.INSTRUCTOR]
+    assert "Drills" not in opens[Role.INSTRUCTOR] + shown[Role.INSTRUCTOR]
+
+
+@pytest.mark.django_db
+def test_the_page_that_is_open_stands_among_the_doors_at_hand(cast, as_role):
+    for address, words in (("/reference/", "Reference"), ("/fleet/", "Fleet")):
+        doors = as_role(Role.CREW).get(address).content.decode().split('class="doors"')[1].split("<details")[0]
+        assert re.findall(r'aria-current="page">([^<]+)</a>', doors) == [words]
+    assert navigation.OPENS.keys() == set(Role)
+    assert {name for names in navigation.OPENS.values() for name in names} <= {
+        door.url for _, doors in navigation.DOORS for door in doors
+    }
 
 
 def test_a_stranger_sees_no_doors(client, db):
