@@ -126,7 +126,7 @@ class Cast:
 
     def __init__(self) -> None:
         self.department = DepartmentFactory()
-        Policy.objects.create(department=self.department)
+        Policy.objects.create(department=self.department, drill_with_pfas=True)  # its foam has PFAS, and it drills
         self.station = StationFactory(department=self.department, name="Quayside")
         self.unit = UnitFactory(station=self.station, designation="Engine 1")
         self.vehicle = VehicleFactory(station=self.station, shop_no="201")

@@ -28,6 +28,7 @@ from readiness.models import (
     Marking,
     MovementLine,
     Place,
+    Policy,
     Relocation,
 )
 from readiness.models.movements import Account, Mark
@@ -92,6 +93,11 @@ class Book:
         """Which concentrates may meet; asked only when some would."""
         return _compatible(self.department)
 
+    @cached_property
+    def drills_with_pfas(self) -> bool:
+        """Whether the department's policy lets stock with PFAS go to a drill; asked only when some would."""
+        return Policy.objects.filter(department=self.department, drill_with_pfas=True).exists()
+
     # -- applying ---------------------------------------------------------------------------------------------------
 
     def apply(self, draft: Draft) -> None:
@@ -105,6 +111,7 @@ class Book:
         lines = self._fitted(lines)
         if draft.corrects is None:
             self._refuse_away(lines)
+            self._refuse_drill(draft, lines)
         for line in lines:
             self._pour(draft, line)
         for n, line in enumerate(lines, 1):
@@ -159,6 +166,17 @@ class Book:
                 if other.lot == line.lot and other.ml > 0:
                     to = other.where if isinstance(other.where, Account) else self._place(other.where)
                     refuse_draw(row, place, to)
+
+    def _refuse_drill(self, draft: Draft, lines: Sequence[Line]) -> None:
+        """Stock not known to be without PFAS does not go to a drill, unless the policy or an officer says so."""
+        drilled = [] if draft.override else [line for line in lines if line.where is Account.DRILL and line.ml > 0]
+        for lot in (self.lots[line.lot] for line in drilled if line.lot in self.lots):
+            if lot.pfas != "no" and not self.drills_with_pfas:
+                why = "holds PFAS" if lot.pfas == "yes" else "is not known to be without PFAS"
+                raise Refused(
+                    f"{lot.concentrate_name} (lot {lot.name}) {why}: by this department’s policy it is not used in "
+                    "drills. If it was used all the same, an officer enters that under “Use or lose”, with the reason."
+                )
 
     def _shown(self, ml: int) -> str:
         return volume_text(ml, self.department.units)

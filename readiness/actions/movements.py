@@ -83,20 +83,32 @@ def pour(entry: Entry, *, source: Container, target: Container, ml: int, overrid
 
     An override needs an officer and a reason; what must not meet is then recorded, and the target marked mixed.
     """
-    require(entry.acting, entry.department, "override" if override else "pour")
-    if override and not entry.reason.strip():
-        raise Refused("No reason was read: an officer who overrides says why.")
+    if override:
+        _may_override(entry)
+    else:
+        require(entry.acting, entry.department, "pour")
     draft = entry.draft(MovementKind.POURED)
     return entry.post(draft._replace(draws=(Draw(source.pk, target.pk, ml),), override=override))
 
 
-def use(entry: Entry, *, container: Container, ml: int, account: Account) -> Posted:
-    """Concentrate leaves the department's containers: incident, drill, flow test, sample, leak, disposal."""
+def use(entry: Entry, *, container: Container, ml: int, account: Account, override: bool = False) -> Posted:
+    """Concentrate leaves the department's containers: incident, drill, flow test, sample, leak, disposal.
+
+    An override needs an officer and a reason: stock that the policy keeps out of drills was used in one.
+    """
     if account not in SPENT:
         raise Refused(f"{account} was read: concentrate goes to one of {', '.join(SPENT)}.")
     require(entry.acting, entry.department, permission_for(account))
+    if override:
+        _may_override(entry)
     draft = entry.draft(SPENT[account])
-    return entry.post(draft._replace(draws=(Draw(container.pk, account, ml),)))
+    return entry.post(draft._replace(draws=(Draw(container.pk, account, ml),), override=override))
+
+
+def _may_override(entry: Entry) -> None:
+    require(entry.acting, entry.department, "override")
+    if not entry.reason.strip():
+        raise Refused("No reason was read: an officer who overrides says why.")
 
 
 def permission_for(account: Account) -> str:

@@ -119,7 +119,8 @@ def _pour(entry: Entry, fields: _Fields) -> Callable[[], Posted]:
 
 def _use(entry: Entry, fields: _Fields) -> Callable[[], Posted]:
     container, ml, account = fields.container("container"), fields.ml(), fields.account()
-    return lambda: movements.use(entry, container=container, ml=ml, account=account)
+    override = fields.yes("override")
+    return lambda: movements.use(entry, container=container, ml=ml, account=account, override=override)
 
 
 def _move(entry: Entry, fields: _Fields) -> Callable[[], Posted]:

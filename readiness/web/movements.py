@@ -187,24 +187,33 @@ def department_rows(field: forms.Field, found: Any) -> None:
     cast("forms.ModelChoiceField[Any]", field).queryset = found
 
 
-class PourForm(BookForm):
+class OverrideForm(BookForm):
+    """What is refused otherwise; only who may override is asked."""
+
+    override = forms.BooleanField(required=False)
+    override_label = override_help = ""
+    last = ("override", "happened_at", "reason")
+
+    def __init__(self, *args: Any, here: Here, **kwargs: Any) -> None:
+        super().__init__(*args, here=here, **kwargs)
+        if here.may("override"):
+            self.fields["override"].label = self.override_label
+            self.fields["override"].help_text = self.override_help
+        else:
+            del self.fields["override"]
+
+
+class PourForm(OverrideForm):
     """From one container into another."""
+
+    override_label = "It happened although the two do not belong together"
+    override_help = "An officer records it with a remark; what it went into is marked mixed and out of the count."
 
     source = CodesField(label="From (label codes)")
     target = CodeField(label="Into (label code)")
     volume = QuantityField(
         "volume", label="From each", zero=False, required=False, help_text="Empty: all that is in it by the book."
     )
-    override = forms.BooleanField(
-        label="It happened although the two do not belong together",
-        required=False,
-        help_text="An officer records it with a remark; what it went into is marked mixed and out of the count.",
-    )
-
-    def __init__(self, *args: Any, here: Here, **kwargs: Any) -> None:
-        super().__init__(*args, here=here, **kwargs)
-        if not here.may("override"):
-            del self.fields["override"]
 
 
 class MoveForm(BookForm):
@@ -222,8 +231,11 @@ def _accounts(here: Here, *, everything: bool) -> list[tuple[str, str]]:
     return [(each.value, each.value) for each in found]
 
 
-class UseForm(BookForm):
+class UseForm(OverrideForm):
     """Concentrate leaves a container for good."""
+
+    override_label = "It was used in a drill although the policy keeps it out of drills"
+    override_help = "Stock with PFAS, or not known to be without. An officer records it with a remark that says why."
 
     code = CodeField(label="From (label code)")
     volume = QuantityField("volume", zero=False)
@@ -330,8 +342,13 @@ def _move(form: MoveForm, here: Here) -> Ask:
 
 def _use(form: UseForm, here: Here) -> Ask:
     entry, asked = form.entry(here), form.cleaned_data
-    account = Account(asked["account"])
-    return Ask(lambda: [movements.use(entry, container=asked["code"], ml=asked["volume"], account=account).movement_id])
+    account, override = Account(asked["account"]), asked.get("override", False)
+
+    def act() -> list[UUID]:
+        posted = movements.use(entry, container=asked["code"], ml=asked["volume"], account=account, override=override)
+        return [posted.movement_id]
+
+    return Ask(act)
 
 
 def _empty(form: EmptyForm, here: Here) -> Ask:

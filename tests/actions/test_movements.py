@@ -8,6 +8,7 @@ from uuid import UUID
 import pytest
 
 from readiness.actions import movements
+from readiness.actions.after_use import Used, record_after_use
 from readiness.actions.change_overs import change_over
 from readiness.actions.clock import StoppedClock
 from readiness.actions.drafts import MarkAs, Refused, SameIdOtherBody, new_id
@@ -18,11 +19,13 @@ from readiness.models import (
     Assignment,
     Change,
     CompatibilityGroup,
+    Concentrate,
     Container,
     Holding,
     Movement,
     MovementLine,
     Place,
+    Policy,
     Role,
 )
 from readiness.models.movements import Account, Mark, MovementKind
@@ -365,3 +368,45 @@ def test_ids_are_time_ordered() -> None:
     ids = [new_id() for _ in range(50)]
     assert all(isinstance(each, UUID) and each.version == 7 for each in ids)
     assert ids == sorted(ids)
+
+
+# -- drills ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("pfas", "why"), [("yes", "holds PFAS"), ("unknown", "is not known to be without PFAS")])
+@pytest.mark.parametrize("way", ["use", "empty", "after use"])
+def test_a_drill_is_refused_stock_with_pfas(cast: Cast, pail: Container, pfas: str, why: str, way: str) -> None:
+    Policy.objects.update(drill_with_pfas=False)
+    Concentrate.objects.filter(pk=cast.ar.pk).update(pfas=pfas)
+    ways = {
+        "use": lambda: movements.use(entry(cast), container=pail, ml=1_000, account=Account.DRILL),
+        "empty": lambda: movements.empty(entry(cast), container=pail, account=Account.DRILL),
+        "after use": lambda: record_after_use(
+            entry(cast), unit=cast.unit, account=Account.DRILL, used=(Used(pail, 1_000),), lines=()
+        ),
+    }
+    with pytest.raises(Refused, match=f"lot AR-1.* {why}"):
+        ways[way]()
+    assert book(pail) == {"AR-1": PAIL_ML}
+
+
+@pytest.mark.parametrize(("pfas", "allowed"), [("no", False), ("yes", True), ("unknown", True)])
+def test_a_drill_takes_what_the_policy_lets_it(cast: Cast, pail: Container, pfas: str, allowed: bool) -> None:
+    Policy.objects.update(drill_with_pfas=allowed)
+    Concentrate.objects.filter(pk=cast.ar.pk).update(pfas=pfas)
+    movements.use(entry(cast), container=pail, ml=PAIL_ML, account=Account.DRILL)
+    assert book(pail) == {}
+
+
+def test_what_was_drilled_with_all_the_same_is_entered_by_an_officer_who_says_why(cast: Cast, pail: Container) -> None:
+    Policy.objects.update(drill_with_pfas=False)
+    drilled = {"container": pail, "ml": PAIL_ML, "account": Account.DRILL, "override": True}
+    with pytest.raises(Refused, match="No reason was read"):
+        movements.use(entry(cast), **drilled)
+    with pytest.raises(NotAllowed):
+        movements.use(entry(cast, Role.INSTRUCTOR, reason="it was at hand"), **drilled)
+    posted = movements.use(entry(cast, reason="a new recruit took the wrong pail"), **drilled)
+    assert book(pail) == {}
+    back = movements.correct(entry(cast, reason="other pail"), movement=Movement.objects.get(pk=posted.movement_id))
+    movements.correct(entry(cast, reason="no, it was"), movement=Movement.objects.get(pk=back.movement_id))
+    assert book(pail) == {}

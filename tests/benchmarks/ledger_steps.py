@@ -63,7 +63,7 @@ class Stock(NamedTuple):
 def make_department() -> Department:
     """An empty department, another one each time: what is in the book cannot be taken out again."""
     department = Department.objects.create(name="Quay County Fire Department", slug=f"quay-{uuid.uuid4().hex}")
-    Policy.objects.create(department=department)
+    Policy.objects.create(department=department, drill_with_pfas=True)
     return department
 
 

@@ -9,12 +9,19 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from readiness.models import Concentrate, Container, Policy
+from readiness.models.policy import RULES
 from readiness.reports.inventory import load_inventory
 from readiness.reports.rotation import pick_for_drill, pick_for_unit, rotations
 from tests.cast import D0, PAIL_ML, ConcentrateFactory, LotFactory, StationFactory
 from tests.web.entering import stocked
 
 pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def drills_without_pfas(cast):
+    """As the policy stands in a new department."""
+    Policy.objects.update(drill_with_pfas=RULES["drill_with_pfas"].default)
 
 
 def pail(cast, code, days, place=None, concentrate=None, **more):

@@ -18,6 +18,7 @@ from readiness.models import (
     Lot,
     Movement,
     Place,
+    Policy,
     Role,
     Submission,
 )
@@ -198,6 +199,17 @@ def test_use_for_each_account(cast, officer, account, kind):
     assert book(pail) == {"AR-1": 11_356}
     movement = Movement.objects.get(kind=kind)
     assert movement.incident == "26-118"
+
+
+def test_a_drill_with_pfas_is_refused_until_an_officer_says_why(cast, officer, as_role):
+    Policy.objects.update(drill_with_pfas=False)
+    pail = stocked(cast)
+    form = fields(code="P1", account="drill", **gallons("2"))
+    assert "holds PFAS: by this department’s policy it is not used in drills" in words(send(officer, "use", form))
+    confirm(officer, "use", form | {"override": "on", "reason": "the trainer ran out"})
+    assert book(pail) == {"AR-1": 11_356}  # 18,927 − 7,571
+    assert "keeps it out of drills" in words(officer.get("/movements/use/"))
+    assert "keeps it out of drills" not in words(as_role(Role.INSTRUCTOR).get("/movements/use/"))
 
 
 def test_a_volume_in_liters_is_read_in_liters(cast, officer):
