@@ -198,12 +198,25 @@ def settings_to_turn(duties: Iterable[DutyFigures]) -> tuple[str, ...]:
     )
 
 
-def pail_seconds(answer: r.Answer, containers: Iterable[r.Container]) -> str | None:
-    """Seconds a pail lasts, rounded down: to a tenth where a tenth matters to the hand that changes it."""
-    seconds = showing.pail_seconds(answer, _pail_l(containers))
-    if seconds is None:
+class PailPace(NamedTuple):
+    """How fast a line empties pails: the seconds of one, as shown; pails an hour; people who keep them coming."""
+
+    seconds: str
+    hourly: int
+    hands: int
+
+
+def pail_pace(answer: r.Answer, containers: Iterable[r.Container]) -> PailPace | None:
+    """The seconds are rounded down: to a tenth where a tenth matters to the hand that changes it."""
+    pail_l = _pail_l(containers)
+    seconds, hands = showing.pail_seconds(answer, pail_l), showing.hands(answer, pail_l)
+    if seconds is None or hands is None:
         return None
-    return str(shown(seconds, unit=None, places=0 if seconds >= LONG_S else 1, toward="down"))
+    return PailPace(
+        str(shown(seconds, unit=None, places=0 if seconds >= LONG_S else 1, toward="down")),
+        round(showing.pails_hourly(answer, pail_l)),
+        hands,
+    )
 
 
 def _pail_l(containers: Iterable[r.Container]) -> float:

@@ -16,7 +16,7 @@ from readiness.engineering.percentages import percent_text
 from readiness.engineering.steps import Recorder
 from readiness.engineering.wording import flow_text, length_text, pressure_text
 from readiness.models import FoamLine, Unit
-from readiness.reports.duty_figures import DutyFigures, duty_figures, pail_seconds
+from readiness.reports.duty_figures import DutyFigures, PailPace, duty_figures, pail_pace
 from readiness.reports.explanations import WorkingLine, written
 from readiness.reports.fleet import load_rigs
 from readiness.reports.gear import Aboard
@@ -62,7 +62,7 @@ class Tried(NamedTuple):
     share_pct: int | None  # of inlet, to the nearest tenth of a percent [1/100 point]
     longest_m: float | None
     made: int | None  # lean: what it makes [1/100 point]
-    pail_seconds: str | None
+    pails: PailPace | None
 
 
 class OnDuty(NamedTuple):
@@ -258,7 +258,7 @@ def _tried(trial: Trial, duty: r.Duty, line: r.Line, rig: r.Rig, system: System)
         share_pct=share_pct(answer.back_pressure_share),
         longest_m=answer.longest_m,
         made=None if lean is None else round(lean),
-        pail_seconds=pail_seconds(answer, rig.containers) if line.pails and answer.setup else None,
+        pails=pail_pace(answer, rig.containers) if line.pails and answer.setup else None,
     )
 
 

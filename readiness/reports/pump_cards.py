@@ -9,7 +9,7 @@ from readiness.engineering import showing
 from readiness.engineering.deficiencies import System
 from readiness.engineering.judging import judge
 from readiness.models import Unit
-from readiness.reports.duty_figures import SUPPLIES, pail_seconds, reason
+from readiness.reports.duty_figures import SUPPLIES, PailPace, pail_pace, reason
 from readiness.reports.fleet import load_rigs
 from readiness.reports.gear import Aboard
 from readiness.reports.line_setups import best_cure
@@ -26,7 +26,7 @@ class CardRow(NamedTuple):
     why_not: str
     pct: int
     flow_lpm: float
-    pail_seconds: str | None  # rounded down
+    pails: PailPace | None
     minutes: float | None
     duration_min: float
     own_water_min: float | None
@@ -104,7 +104,7 @@ def _row(duty: r.Duty, answer: r.Answer, line: r.Line, rig: r.Rig, system: Syste
         why_not="" if answer.setup else reason(answer, system),
         pct=answer.pct,
         flow_lpm=answer.flow_lpm,
-        pail_seconds=pail_seconds(answer, rig.containers) if line.pails and answer.setup else None,
+        pails=pail_pace(answer, rig.containers) if line.pails and answer.setup else None,
         minutes=showing.minutes(answer) if answer.draw_lpm else None,
         duration_min=answer.duration_min,
         own_water_min=answer.own_water_min,

@@ -29,13 +29,16 @@ def card_of(name: str, who: str = "crew") -> str:
 @pytest.mark.parametrize(
     ("name", "said"),
     [
-        # 1: 101.87 s a pail, 15.28 min, own water 8.147 min; longest (130 − 100) ÷ 13.989 × 100 = 214.4 ft
+        # 1: 101.87 s a pail, 3600 ÷ 101.87 = 35.3 an hour; 15.28 min; own water 8.147 min
+        # longest (130 − 100) ÷ 13.989 × 100 = 214.4 ft
         ("Engine 1", ["Set gasoline, E10 3 %", "Inlet pressure 200 psi", "Longest stretch 214 ft", "Flow 95 gpm",
-                      "A pail lasts 101 s", "Foam 15.2 min", "Own water 8.1 min", "as of 2026-06-15 06:05"]),
+                      "A pail lasts 101 s 35 an hour, 1 person on pails",
+                      "Foam 15.2 min", "Own water 8.1 min", "as of 2026-06-15 06:05"]),
         # 2: 3 % for diesel, 16.1 min; nothing aboard for E85
         ("Engine 2", ["Set diesel fuel 3 %", "Foam 16.1 min", "No foam for E85 on this line: wrong foam."]),
-        # 3: 6 %, 50.9 s a pail
-        ("Engine 3", ["Set denatured ethanol 6 %", "A pail lasts 50.9 s", "Foam 15.2 min"]),
+        # 3: 6 %, 50.93 s a pail, 70.7 an hour, more than one a minute
+        ("Engine 3", ["Set denatured ethanol 6 %", "A pail lasts 50.9 s 71 an hour, 2 people on pails",
+                      "Foam 15.2 min"]),
         # 5: longest 123.9 ft, laid 150
         ("Engine 5", ["Longest stretch 123 ft laid: 150 ft, does not pick up: drop 1 length of hose"]),
         # 6: gasoline 3, ethanol 6, ring 60; 21.39 and 10.69 min
