@@ -26,6 +26,8 @@ def test_from_the_fleet_to_the_card(visit: Any, server: Any, device: str) -> Non
     tally = chief.text(".tally")
     for status, words in (("not_ready", "not ready"), ("limited", "limited"), ("ready", "ready")):
         assert f"{len(names_of(status))} {words}" in tally
+    if device == "phone":
+        chief.page.locator("summary", has_text="Search and filter").click()
     chief.page.get_by_label("Status", exact=True).select_option("not ready")
     chief.press("Show")
     assert set(chief.page.locator("table.fleet th.who a").all_inner_texts()) == names_of("not_ready")
