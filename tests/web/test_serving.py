@@ -21,9 +21,9 @@ from readiness.actions.demo import PASSWORD, PEOPLE
 from readiness.management.serving import address_of, take_port
 
 
-def start(database: Path, *arguments: str) -> subprocess.Popen[str]:
+def start(database: Path, *arguments: str, by: str = "demo") -> subprocess.Popen[str]:
     environment = {**os.environ, "DATABASE_URL": f"sqlite:///{database}", "PYTHONUNBUFFERED": "1"}
-    command = [sys.executable, str(Path(project.BASE_DIR) / "manage.py"), "demo", *arguments]
+    command = [sys.executable, str(Path(project.BASE_DIR) / "manage.py"), by, *arguments]
     return subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
 
 
@@ -66,6 +66,24 @@ def test_a_port_that_is_taken_is_said_before_anything_is_done(tmp_path):
     assert f"python3 manage.py demo --port {port + 1}" in err
     assert out == ""
     assert not (tmp_path / "demo.sqlite3").exists()
+
+
+def test_a_new_installation_is_served_at_the_address_that_is_asked_for(tmp_path):
+    server = start(tmp_path / "new.sqlite3", "--port", "0", "--host", "127.0.0.2", by="serve")
+    try:
+        said = server.stdout.readline()
+        address = re.fullmatch(r"Serving at (http://127\.0\.0\.2:\d+/)\. Ctrl-C stops\.\n", said)[1]
+        request = urllib.request.Request(f"{address}sign-in/", headers={"Host": "localhost"})
+        with urllib.request.urlopen(request) as page:
+            assert "<h1>Sign in</h1>" in page.read().decode()
+    finally:
+        server.terminate()
+        server.communicate(timeout=20)
+
+
+def test_an_address_of_another_machine_is_refused():
+    with pytest.raises(CommandError, match=r"'192\.0\.2\.1' was read; that is no address of this machine"):
+        take_port(0, "192.0.2.1")  # an address of documentation, RFC 5737
 
 
 @pytest.mark.parametrize("port", [-1, 65_536, 10**9])
