@@ -194,6 +194,7 @@ def fleet(request: HttpRequest, here: Here) -> HttpResponseBase:
         "shown": [(unit, duty_cells(unit, here.units)) for unit in page.object_list],
         "since": changes_since(night, here.day, counted.new_answers),
         "strip": coming_falls(here.department, here.day),
+        "may_take_in": here.may("workbook"),
     }
     return render(request, "fleet/fleet.html", context)
 

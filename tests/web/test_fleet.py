@@ -287,7 +287,13 @@ def test_another_department_sees_nothing_of_it(county):
     html = as_person(cast.people[Role.CHIEF]).get("/fleet/").content
     assert listed(html) == ["Engine 1"]  # its own, which nobody has judged
     assert "not judged yet" in row_of(html, "Engine 1")
-    assert "No units yet" in words(as_person(cast.outsider).get("/fleet/").content)
+    said = words(as_person(cast.outsider).get("/fleet/").content)
+    assert "No units yet" in said
+    assert "Take in the workbook Take in a sheet you already have Type it in" in said
+    cast.outsider.memberships.update(role=Role.CREW)
+    said = words(as_person(cast.outsider).get("/fleet/").content)
+    assert "A logistics officer or a chief takes it in." in said
+    assert "Take in the workbook" not in said
 
 
 def test_a_stranger_is_sent_to_the_door(county):
