@@ -43,7 +43,10 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "readiness.web.queue.Keep",
+    "readiness.web.queue.Queue",
     "readiness.web.middleware.Doors",
+    "readiness.web.tablets.AtTablet",
 ]
 ROOT_URLCONF = "readiness.urls"
 WSGI_APPLICATION = "readiness.wsgi.application"

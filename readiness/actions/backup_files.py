@@ -1,10 +1,11 @@
 """The file of a backup: packed lines of JSON, sealed by their own fingerprint; and which of many such files may go.
 
-{"foam_readiness_backup": 1, "made_at": …, "migration": …, "version": …, "engine": …}
+{"foam_readiness_backup": 2, "made_at": …, "migration": …, "version": …, "engine": …}
 {"table": "Lot", "columns": ["id", …]}
 [1, …]
 {"rows": 1, "sha256": "…"}
 …
+{"photo": 1, "sha256": "…", "data": "…"}
 {"statuses": [[department, unit, status, fingerprint], …]}
 {"seal": "the SHA-256 of every line above"}
 """
@@ -25,7 +26,8 @@ from typing import Any, NamedTuple
 
 from readiness.reports.every_table import line
 
-FORM = 1
+FORM = 2  # 1 held no photos
+READABLE = (1, FORM)
 LONGEST_LINE = 64_000_000  # bytes; a night's inputs of one unit are a few thousand
 _NAME = "foam-readiness-%Y-%m-%dT%H%M%SZ.jsonl.gz"
 _NAMED = re.compile(r"foam-readiness-\d{4}-\d\d-\d\dT\d{6}Z\.jsonl\.gz")
@@ -127,7 +129,7 @@ def head_of(lines: Iterator[Any], path: Path) -> dict[str, Any]:
     head = next(lines, None)
     if not isinstance(head, dict) or "foam_readiness_backup" not in head:
         raise NotABackup(f"{path} is no backup of Foam Readiness: its first line says something else.")
-    if head["foam_readiness_backup"] != FORM:
+    if head["foam_readiness_backup"] not in READABLE:
         raise NotABackup(f"{path} was written by a later version of Foam Readiness: restore it with that version.")
     return head
 

@@ -12,6 +12,8 @@ A backup of an earlier version is put into tables of that version, which are the
 
 from __future__ import annotations
 
+import base64
+import binascii
 import hashlib
 import json
 from collections.abc import Callable, Iterator
@@ -30,8 +32,9 @@ from django.db.models import Model
 from readiness.actions.backup_files import FORM, NotABackup, Rotation, Writer, head_of, lines_of, may_go, name_at
 from readiness.actions.clock import SYSTEM_CLOCK, Clock, day_of
 from readiness.actions.judging import judge_fleet
+from readiness.actions.photos import photo_path, put_back_photo, read_photo
 from readiness.engineering.records import Moment
-from readiness.models import Department
+from readiness.models import Department, Photo
 from readiness.reports.every_table import APP, columns, filled, line, one_moment, rows, tables
 from readiness.reports.fleet import load_rigs
 from readiness.reports.recounts import recount
@@ -48,6 +51,8 @@ class Backup(NamedTuple):
     made_at: datetime
     rows: dict[str, int]
     units: int
+    photos: int = 0
+    lost_photos: int = 0
     removed: tuple[str, ...] = ()
 
 
@@ -75,6 +80,10 @@ def back_up(path: Path, *, rotation: Rotation | None = None, clock: Clock = SYST
         )
         for model in tables():
             _write_table(out, model)
+        for photo in Photo.objects.order_by("pk").iterator():
+            data = read_photo(photo)
+            told = None if data is None else base64.b64encode(data).decode("ascii")
+            out.put({"photo": photo.pk, "sha256": photo.sha256, "data": told})
         out.put({"statuses": _statuses(at)})
     written = check(target)
     return written._replace(removed=_rotate(target.parent, rotation) if rotation else ())
@@ -119,22 +128,51 @@ def check(path: Path) -> Backup:
     lines = lines_of(path)
     head = head_of(lines, path)
     counts = {name: sum(1 for _ in table) for name, _, table in _tables(lines, path, head)}
-    return Backup(path, datetime.fromisoformat(head["made_at"]), counts, len(head["statuses"]))
+    photos = head["photos"]
+    made_at, units = datetime.fromisoformat(head["made_at"]), len(head["statuses"])
+    return Backup(path, made_at, counts, units, len(photos), sum(not whole for whole in photos.values()))
 
 
 def _tables(
     lines: Iterator[Any], path: Path, head: dict[str, Any]
 ) -> Iterator[tuple[str, list[str], Iterator[list[Any]]]]:
-    """Each table's name, columns and rows; the statuses are put into `head`, after the last table."""
+    """Each table's name, columns and rows; photos (whether each is there) and statuses are put into `head`."""
+    head["photos"] = {}
     for value in lines:
         if "statuses" in value:
             head["statuses"] = value["statuses"]
+        elif "photo" in value:
+            head["photos"][value["photo"]] = _picture(value, path) is not None
         elif "table" in value:
             yield value["table"], value["columns"], _rows(lines, path, value["table"])
         else:
             raise NotABackup(f"{path} is not as it was written: a line stands where a table begins.")
     if "statuses" not in head:
         raise NotABackup(f"{path} is not as it was written: the statuses are missing.")
+
+
+def _picture(value: dict[str, Any], path: Path) -> bytes | None:
+    """A photo's bytes; None where the file was gone already when the backup was taken."""
+    if value["data"] is None:
+        return None
+    try:
+        data = base64.b64decode(value["data"], validate=True)
+    except binascii.Error as wrong:
+        raise NotABackup(f"{path} is not as it was written: photo {value['photo']} cannot be read.") from wrong
+    if hashlib.sha256(data).hexdigest() != value["sha256"]:
+        raise NotABackup(f"{path} is not as it was written: photo {value['photo']} does not fit its fingerprint.")
+    return data
+
+
+def _put_back_photos(path: Path, apps: Any) -> None:
+    """The files of the photos, each under its fingerprint; one that is there already stays."""
+    known = {model.__name__: model for model in tables(apps)}
+    for value in lines_of(path):
+        if isinstance(value, dict) and "photo" in value:
+            data = _picture(value, path)
+            of = known["Photo"]._base_manager.filter(pk=value["photo"])
+            if data is not None:
+                put_back_photo(photo_path(*of.values_list("department", "sha256", "media_type")[0]), data)
 
 
 def _rows(lines: Iterator[Any], path: Path, table: str) -> Iterator[list[Any]]:
@@ -161,6 +199,7 @@ def restore(path: Path, *, say: Say = lambda said: None) -> Restored:
         say(f"Putting back {sum(whole.rows.values()):,} rows …")
         head = _put_back(path, apps)
         _refuse_unlike(path, apps)
+        _put_back_photos(path, apps)
         if present:
             differently = _proved(head, say)
     if not present:

@@ -6,16 +6,17 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import datetime
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import Max
+from django.db.models import Max, Model
 
 from readiness.actions.away import away, refuse_draw, refuse_filling, refuse_move
 from readiness.actions.clock import calendar_day_of
 from readiness.actions.drafts import Draft, Draw, Line, MarkAs, Move, Refused
-from readiness.actions.inserting import insert
+from readiness.actions.inserting import insert, insert_rows
+from readiness.actions.progress import Told, nobody
 from readiness.engineering.lots import draw_in_proportion
 from readiness.engineering.units import tolerance_ml
 from readiness.engineering.wording import volume_text
@@ -75,15 +76,21 @@ class State:
 
 
 class Book:
-    """The locked containers of some drafts, the lots and places they name, and the rows that will be written."""
+    """The locked containers of some drafts, the lots and places they name, and the rows that will be written.
 
-    def __init__(self, department: Department, drafts: Sequence[Draft]) -> None:
+    unborn: containers with a number that nobody else has and that are in no table yet: they are written with what the
+    drafts make of them, and there is nothing to lock or to look up.
+    """
+
+    def __init__(self, department: Department, drafts: Sequence[Draft], unborn: Sequence[Container] = ()) -> None:
         self.department = department
-        self.lines: list[MovementLine] = []
-        self.relocations: list[Relocation] = []
-        self.markings: dict[tuple[UUID, int, Mark], Marking] = {}
-        ids = sorted({container for draft in drafts for container in draft.containers})
-        self.states = _lock(department, ids, moving=any(draft.moves for draft in drafts))
+        self.unborn = unborn
+        self.lines: list[tuple[Any, ...]] = []
+        self.relocations: list[tuple[Any, ...]] = []
+        self.markings: dict[tuple[UUID, int, Mark], list[Any]] = {}
+        self.states = {row.pk: State(row, {}, None) for row in unborn}
+        ids = sorted({container for draft in drafts for container in draft.containers} - self.states.keys())
+        self.states |= _lock(department, ids, moving=any(draft.moves for draft in drafts))
         self.lots = _lots(department, drafts, self.states.values())
         self.places = _places(department, drafts, self.states)
         self.places_before = {state.row.place_id for state in self.states.values()}
@@ -102,8 +109,9 @@ class Book:
 
     def apply(self, draft: Draft) -> None:
         """Do what the draft says to the states, or raise Refused."""
+        touched = sorted(draft.containers)
         if draft.corrects is None:
-            self._refuse_retired(draft)
+            self._refuse_retired(touched)
         lines = list(draft.lines)
         for draw in draft.draws:
             self._open(draft, draw.source)
@@ -123,9 +131,10 @@ class Book:
             self._mark(draft, mark)
         if not (lines or draft.moves or len(self.markings) > marked_before):
             self._refuse_nothing(draft)
-        for container in draft.containers:
-            self._one_concentrate(self.state(container))
-            self.states[container].touched += 1
+        for container in touched:
+            state = self.state(container)
+            self._one_concentrate(state)
+            state.touched += 1
 
     def state(self, container: int) -> State:
         """The locked state of a container; raises Refused for one that is not the department's."""
@@ -144,9 +153,9 @@ class Book:
         marked = ", ".join(str(self.state(container).row) for container in sorted(draft.containers))
         raise Refused(f"{marked} is marked like that by the book already: nothing was changed.")
 
-    def _refuse_retired(self, draft: Draft) -> None:
+    def _refuse_retired(self, containers: Iterable[int]) -> None:
         """What left the book for good stays out of it, until the entry that took it out is corrected."""
-        for container in sorted(draft.containers):
+        for container in containers:
             row = self.state(container).row
             if row.retired_on:
                 raise Refused(f"{row} left the book on {row.retired_on}: correct the entry that took it out first.")
@@ -229,7 +238,8 @@ class Book:
             self._set(draft, state, Mark.MIXED, "yes")
         if row.concentrate_id is None:
             self._set(draft, state, Mark.CONCENTRATE, str(lot.concentrate))
-        self._set(draft, state, Mark.FLUSHED, "no")
+        if row.flushed:
+            self._set(draft, state, Mark.FLUSHED, "no")
 
     def _why_not(self, state: State, lot: LotFacts) -> str:
         """Why this lot may not go into that container; empty when it may."""
@@ -324,14 +334,7 @@ class Book:
             refuse_move(row, self.places.get(row.place_id or 0), self.places.get(move.to_place or 0), held)
         row.place_id = move.to_place
         state.moved_at = draft.happened_at
-        self.relocations.append(
-            Relocation(
-                movement_id=draft.id,
-                container_id=move.container,
-                from_place_id=move.from_place,
-                to_place_id=move.to_place,
-            )
-        )
+        self.relocations.append((draft.id, move.container, move.from_place, move.to_place))
 
     def _where(self, place: int | None) -> str:
         if place is None:
@@ -359,24 +362,13 @@ class Book:
         key = (draft.id, state.row.pk, mark)
         made = self.markings.get(key)
         if made is None:
-            self.markings[key] = Marking(
-                movement_id=draft.id, container_id=state.row.pk, mark=mark.value, old=old, new=new
-            )
+            self.markings[key] = [draft.id, state.row.pk, mark.value, old, new]
         else:
-            made.new = new
+            made[-1] = new
 
     def _remember(self, draft: Draft, n: int, line: Line) -> None:
-        account = isinstance(line.where, Account)
-        self.lines.append(
-            MovementLine(
-                movement_id=draft.id,
-                n=n,
-                container_id=None if account else line.where,
-                account=line.where if account else "",
-                lot_id=line.lot,
-                ml=line.ml,
-            )
-        )
+        where = (None, line.where.value) if isinstance(line.where, Account) else (line.where, "")
+        self.lines.append((draft.id, n, *where, line.lot, line.ml))
 
     @property
     def places_touched(self) -> list[tuple[int | None, int | None]]:
@@ -390,14 +382,25 @@ class Book:
 
     # -- writing ----------------------------------------------------------------------------------------------------
 
-    def write(self) -> None:
+    def write(self, told: Told = nobody) -> None:
         """Write what the states have become, and the rows that the headers will seal."""
         touched = [state for state in self.states.values() if state.touched]
+        unborn = {row.pk for row in self.unborn}
+        for row in self.unborn:
+            row.version = self.states[row.pk].touched
+        insert(self.unborn)
         self._write_holdings(touched)
-        _write_containers(touched)
-        insert(self.lines)
-        insert(self.relocations)
-        insert(self.markings.values())
+        _write_containers([state for state in touched if state.row.pk not in unborn])
+        parts: list[tuple[type[Model], Sequence[str], Sequence[Sequence[Any]]]] = [
+            (MovementLine, _LINE, self.lines),
+            (Relocation, _RELOCATION, self.relocations),
+            (Marking, _MARKING, list(self.markings.values())),
+        ]
+        whole, done = sum(len(rows) for *_, rows in parts), 0
+        for model, names, rows in parts:
+            told("lines written into the book", done, whole)
+            insert_rows(model, names, rows)
+            done += len(rows)
 
     def _write_holdings(self, touched: Iterable[State]) -> None:
         gone, kept, new = [], [], []
@@ -405,7 +408,7 @@ class Book:
             gone += [(state.row.pk, lot) for lot in state.before.keys() - state.holdings.keys()]
             for lot, ml in state.holdings.items():
                 if lot not in state.before:
-                    new.append(Holding(container_id=state.row.pk, lot_id=lot, ml=ml))
+                    new.append((state.row.pk, lot, ml))
                 elif state.before[lot] != ml:
                     kept.append((ml, state.row.pk, lot))
         table = Holding._meta.db_table
@@ -414,7 +417,13 @@ class Book:
                 cursor.executemany(f"DELETE FROM {table} WHERE container_id = %s AND lot_id = %s", gone)
             if kept:
                 cursor.executemany(f"UPDATE {table} SET ml = %s WHERE container_id = %s AND lot_id = %s", kept)
-        insert(new)
+        insert_rows(Holding, _HOLDING, new)
+
+
+_LINE = ("movement_id", "n", "container_id", "account", "lot_id", "ml")
+_RELOCATION = ("movement_id", "container_id", "from_place_id", "to_place_id")
+_MARKING = ("movement_id", "container_id", "mark", "old", "new")
+_HOLDING = ("container_id", "lot_id", "ml")
 
 
 def _trimmed(lines: list[Line], container: int, over: int) -> list[Line] | None:

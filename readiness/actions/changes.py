@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from django.db.models import Model
 
-from readiness.actions.inserting import insert
+from readiness.actions.inserting import insert_rows
 from readiness.actions.permissions import Acting
 from readiness.models import Change, Department
 
@@ -24,18 +24,21 @@ class Changed(NamedTuple):
 
 def record_changes(department: Department | None, acting: Acting, at: datetime, changes: Iterable[Changed]) -> None:
     """Append a row for each change, in the caller's transaction."""
-    insert(
-        [
-            Change(
-                department=department,
-                at=at,
-                by=acting.user,
-                action=changed.action,
-                subject_kind=changed.subject._meta.model_name or "",
-                subject_id=str(changed.subject.pk),
-                old=None if changed.old is None else dict(changed.old),
-                new=None if changed.new is None else dict(changed.new),
-            )
-            for changed in changes
-        ]
-    )
+    where, who = department.pk if department else None, acting.user.pk if acting.user else None
+    rows = [
+        (
+            where,
+            at,
+            who,
+            changed.action,
+            changed.subject._meta.model_name or "",
+            str(changed.subject.pk),
+            None if changed.old is None else dict(changed.old),
+            None if changed.new is None else dict(changed.new),
+        )
+        for changed in changes
+    ]
+    insert_rows(Change, _CHANGE, rows)
+
+
+_CHANGE = ("department_id", "at", "by_id", "action", "subject_kind", "subject_id", "old", "new")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, datetime
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.db import transaction
@@ -15,13 +15,28 @@ from readiness.actions.drafts import Refused, SameIdOtherBody, digest
 from readiness.actions.judging import judge_soon
 from readiness.actions.permissions import Acting, require
 from readiness.engineering.wording import flow_text, volume_text
-from readiness.models import Assignment, Check, Container, Department, FoamLine, Reading, Unit
+from readiness.models import Assignment, Check, Container, Department, FoamLine, Photo, Reading, Unit
 from readiness.models.checks import Answer
-from readiness.reports.check_sheets import Difference, differences
+from readiness.reports.check_sheets import (
+    NOT_CARRIED,
+    Difference,
+    differences,
+    fault_text,
+    parts_text,
+    read_ml,
+    right_face,
+    sheet_for,
+)
+
+ALL_OF_IT = "the whole line"
 
 
 class Read(NamedTuple):
-    """What was seen of one thing: a container, a line, or another thing by name. None: not stated."""
+    """What was seen of one thing: a container, a line, or another thing by name. None: not stated.
+
+    `ml` is what the gauge says (or the stick, where there is no gauge), `stick_ml` the stick; `parts` has the answer of
+    each part that was asked for; `face` is the one of a kit's dial that is up.
+    """
 
     answer: Answer
     container: int | None = None
@@ -33,6 +48,9 @@ class Read(NamedTuple):
     ring_lpm: float | None = None
     flushed: bool | None = None
     words: str = ""
+    stick_ml: int | None = None
+    parts: tuple[tuple[str, str], ...] = ()
+    face: str = ""
 
 
 class CheckDraft(NamedTuple):
@@ -44,6 +62,7 @@ class CheckDraft(NamedTuple):
     finished_at: datetime
     started_at: datetime | None = None
     notes: str = ""
+    photo: int | None = None
 
 
 class Recorded(NamedTuple):
@@ -74,6 +93,11 @@ def record_check(department: Department, draft: CheckDraft, *, acting: Acting, c
             )
         vehicle = _vehicle_at(unit, draft.finished_at)
         carried = _Carried(department, unit, vehicle)
+        # Containers first and the unit afterwards, as movements do: the other way round the two wait for each other.
+        Unit.objects.select_for_update().get(pk=unit.pk)  # a second tap waits for the first, and finds it recorded
+        known = Check.objects.filter(pk=draft.id).first()
+        if known:
+            return _again(known, draft)
         carried.accept(draft.readings)
         check = Check.objects.create(
             id=draft.id,
@@ -88,17 +112,27 @@ def record_check(department: Department, draft: CheckDraft, *, acting: Acting, c
             recorded_at=now,
             complete=carried.complete(draft.readings),
             notes=draft.notes.strip(),
+            photo=_photo(department, draft.photo),
             body_sha256=digest(draft),
         )
         Reading.objects.bulk_create(carried.row(check, read) for read in draft.readings)
         carried.keep(draft)
+        _keep_gear(unit, draft)
         judge_soon(department, [unit.pk], because="morning check", clock=clock)
     return Recorded(check, again=False, differences=differences(check, department.units))
 
 
+def _photo(department: Department, pk: int | None) -> Photo | None:
+    if pk is None:
+        return None
+    found = Photo.objects.filter(department=department, pk=pk).first()
+    if found is None:
+        raise Refused(f"There is no such photo in {department}.")
+    return found
+
+
 def _unit(department: Department, pk: int) -> Unit:
-    # The row's lock makes a second tap wait for the first, and find it recorded.
-    unit = Unit.objects.select_for_update().filter(department=department, pk=pk, retired_on__isnull=True).first()
+    unit = Unit.objects.filter(department=department, pk=pk, retired_on__isnull=True).first()
     if unit is None:
         raise Refused(f"There is no unit number {pk} in {department}.")
     return unit
@@ -135,6 +169,7 @@ class _Carried:
         self.containers = {row.pk: row for row in containers.order_by("id")}
         lines = FoamLine.objects.filter(of_rig, department=department, retired_on__isnull=True)
         self.lines = {row.pk: row for row in lines.select_related("proportioner", "nozzle", "department")}
+        self.gear = {each.name for each in sheet_for(unit).gear}
 
     def accept(self, readings: Sequence[Read]) -> None:
         """Raise Refused for a reading of something that is not aboard, or that cannot be."""
@@ -153,12 +188,13 @@ class _Carried:
         row = self.containers.get(read.container or 0)
         if row is None:
             raise Refused(f"Container number {read.container} is not aboard {self.unit} by the book.")
-        if read.ml is not None and not 0 <= read.ml <= row.capacity_ml + row.resolution_ml + 2:
-            units = row.department.units
-            raise Refused(
-                f"{volume_text(read.ml, units)} was read in {row}, which holds {volume_text(row.capacity_ml, units)} "
-                "when full: read the gauge again."
-            )
+        for ml, how in ((read.ml, "read the gauge again"), (read.stick_ml, "dip it again")):
+            if ml is not None and not 0 <= ml <= row.capacity_ml + row.resolution_ml + 2:
+                units = row.department.units
+                raise Refused(
+                    f"{volume_text(ml, units)} was read in {row}, which holds {volume_text(row.capacity_ml, units)} "
+                    f"when full: {how}."
+                )
 
     def _accept_line(self, read: Read) -> None:
         row = self.lines.get(read.line or 0)
@@ -179,11 +215,12 @@ class _Carried:
         raise Refused(f"{flow_text(ring_lpm, units)} was read on the ring of {row}, which offers {offered}.")
 
     def complete(self, readings: Sequence[Read]) -> bool:
-        """Whether every container and line aboard was looked at, each tank with a number."""
-        looked = [read for read in readings if read.answer != Answer.NOT_LOOKED]
+        """Whether everything aboard was looked at with every part of it, each tank with a number."""
+        looked = [read for read in readings if read.answer != Answer.NOT_LOOKED and not _unseen(read)]
         containers = {read.container for read in looked if read.container is not None and self._enough(read)}
         lines = {read.line for read in looked if read.line is not None}
-        return containers >= self.containers.keys() and lines >= self.lines.keys()
+        gear = {read.item for read in looked}
+        return containers >= self.containers.keys() and lines >= self.lines.keys() and gear >= self.gear
 
     def _enough(self, read: Read) -> bool:
         """A sealed pail needs no number: its seal is the number. A tank, kit or opened pail needs one."""
@@ -201,11 +238,14 @@ class _Carried:
             line_id=read.line,
             item=read.item.strip() if read.container is None and read.line is None else "",
             answer=read.answer,
+            parts=dict(read.parts),
             ml=read.ml,
+            stick_ml=read.stick_ml,
             book_ml=container.contents_ml if container else None,
             sealed=read.sealed,
             setting_pct=read.setting_pct,
             ring_lpm=read.ring_lpm,
+            face=read.face,
             flushed=read.flushed,
             words=read.words.strip(),
         )
@@ -227,7 +267,7 @@ def _keep_container(row: Container, read: Read, at: datetime) -> None:
     """What is not carried reads nothing; a whole seal answers for the volume; a fault stands until found good."""
     if read.answer == Answer.NOT_LOOKED or (row.reading_at is not None and row.reading_at > at):
         return
-    seen = 0 if read.answer == Answer.NOT_CARRIED else read.ml
+    seen = 0 if read.answer == Answer.NOT_CARRIED else read_ml(read.ml, read.stick_ml)
     fault, since = _fault(row, read, at)
     if seen is None and row.reading_ml is None and fault == row.fault:
         return  # nothing was read and nothing stands there
@@ -237,10 +277,27 @@ def _keep_container(row: Container, read: Read, at: datetime) -> None:
 
 def _fault(row: Container | FoamLine, read: Read, at: datetime) -> tuple[str, date | None]:
     """(what is wrong, since when) after a reading; a fault seen again keeps its first day."""
-    if read.answer != Answer.FAULT:
+    wrong = _wrong(row, read)
+    if not wrong:
         return "", None
     day = calendar_day_of(row.department, at)
-    return (read.words.strip() or "a fault was seen")[:160], row.fault_on if row.fault and row.fault_on else day
+    return wrong[:160], row.fault_on if row.fault and row.fault_on else day
+
+
+def _wrong(row: Container | FoamLine, read: Read) -> str:
+    """What is at fault, in words; a kit's dial that shows the other face is."""
+    parts = dict(read.parts)
+    seen = Reading(words=read.words, parts=parts)
+    if read.answer == Answer.FAULT or Answer.FAULT.value in parts.values():
+        return fault_text(seen) if read.words.strip() or parts else "a fault was seen"
+    if isinstance(row, FoamLine) and read.face and read.face != right_face(row):
+        return f"the dial shows its {read.face} face"
+    return ""
+
+
+def _unseen(read: Read) -> bool:
+    """Whether a part of it was not looked at."""
+    return any(said == Answer.NOT_LOOKED for _, said in read.parts)
 
 
 def _keep_line(row: FoamLine, read: Read, at: datetime, *, late: bool) -> None:
@@ -250,6 +307,11 @@ def _keep_line(row: FoamLine, read: Read, at: datetime, *, late: bool) -> None:
         if fault != row.fault:
             row.fault, row.fault_on = fault, since
             changed += ["fault", "fault_on"]
+        missing = _missing(row, read)
+        if missing != row.missing:
+            day = calendar_day_of(row.department, at)
+            row.missing, row.missing_on = missing, (row.missing_on or day) if missing else None
+            changed += ["missing", "missing_on"]
     if read.setting_pct is not None and (row.present_seen_at is None or row.present_seen_at <= at):
         row.present_pct, row.present_seen_at = read.setting_pct, at
         changed += ["present_pct", "present_seen_at"]
@@ -264,3 +326,33 @@ def _keep_line(row: FoamLine, read: Read, at: datetime, *, late: bool) -> None:
         changed.append("unflushed_since")
     if changed:
         row.save(update_fields=changed)
+
+
+def _missing(row: FoamLine, read: Read) -> str:
+    """The parts of a line that are not aboard: one that nobody looked at is missing as long as it was."""
+    if read.answer == Answer.NOT_CARRIED and not parts_text(dict(read.parts), NOT_CARRIED):
+        return ALL_OF_IT
+    said = dict(read.parts)
+    before = [part for part in row.missing.split(", ") if said.get(part) == Answer.NOT_LOOKED]
+    return ", ".join(dict.fromkeys([*before, *(part for part, each in read.parts if each == NOT_CARRIED)]))[:160]
+
+
+def _keep_gear(unit: Unit, draft: CheckDraft) -> None:
+    """Gear that is missing or at fault stands at its unit until a later look finds it good."""
+    at, known = draft.finished_at, dict(unit.gear_seen)
+    of = Reading.objects.filter(check_of__unit=unit, check_of__finished_at__gt=at).exclude(item="")
+    later = set(of.values_list("item", flat=True))
+    for read in draft.readings:
+        if read.item and read.item not in later and read.answer != Answer.NOT_LOOKED:
+            known.pop(read.item, None)
+            if read.answer != Answer.GOOD:
+                known[read.item] = _gear_found(unit, read, at)
+    if known != unit.gear_seen:
+        unit.gear_seen = known
+        unit.save(update_fields=["gear_seen"])
+
+
+def _gear_found(unit: Unit, read: Read, at: datetime) -> dict[str, Any]:
+    before = unit.gear_seen.get(read.item, {})
+    since = before["on"] if before.get("answer") == read.answer else calendar_day_of(unit.department, at).isoformat()
+    return {"answer": str(read.answer.value), "on": since, "words": read.words.strip()[:100]}

@@ -12,6 +12,7 @@ from django.db import connection, transaction
 from readiness.actions.clock import Clock, day_of
 from readiness.actions.demo_checks import check_everything
 from readiness.actions.demo_planning import plan_everything
+from readiness.actions.demo_traps import set_traps
 from readiness.actions.departments import make_department
 from readiness.actions.imports import Imported, import_workbook
 from readiness.actions.keeping import Desk
@@ -69,6 +70,7 @@ def load_demo(clock: Clock, folder: Path | None = None) -> Loaded:
         plan_everything(Desk(department, OWNER, clock), folder or DEMO_FOLDER)
         people = _people(department)
         check_everything(department, people[Role.CREW], clock)
+        set_traps(Desk(department, OWNER, clock), people)
     return Loaded(department, again=False, imported=imported)
 
 

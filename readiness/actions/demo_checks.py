@@ -11,11 +11,14 @@ from readiness.actions.checks import CheckDraft, Read, record_check
 from readiness.actions.clock import Clock, shift_change
 from readiness.actions.intake_containers import OPENINGS
 from readiness.actions.permissions import Acting
+from readiness.engineering.quantities import parse_quantity
 from readiness.models import Assignment, Container, Department, FoamLine, Unit, User
 from readiness.models.checks import Answer
 from readiness.models.movements import Identity
+from readiness.reports.check_sheets import sheet_for
 
 DAYS_AGO = {"Engine 7": 11}
+STICK_GAL = {"T-206A": "18.5"}  # a gallon and a half less than its gauge shows: it evaporated, or leaks
 
 
 def check_everything(department: Department, crew: User, clock: Clock) -> None:
@@ -36,7 +39,8 @@ def _draft(department: Department, unit: Unit, vehicle: int | None) -> CheckDraf
     here = Q(place__unit=unit) | Q(place__vehicle=vehicle)
     containers = Container.objects.filter(here, department=department).order_by("code")
     lines = FoamLine.objects.filter(Q(unit=unit) | Q(vehicle=vehicle), department=department).order_by("id")
-    readings = [_container(each) for each in containers] + [_line(each) for each in lines]
+    gear = [Read(Answer.GOOD, item=each.name) for each in sheet_for(unit).gear]
+    readings = [*map(_container, containers), *map(_line, lines), *gear]
     at = shift_change(department, day)
     return CheckDraft(
         id=uuid5(OPENINGS, f"check {department.pk} {unit.pk} {day}"),
@@ -50,7 +54,9 @@ def _draft(department: Department, unit: Unit, vehicle: int | None) -> CheckDraf
 def _container(row: Container) -> Read:
     if row.sealed:
         return Read(Answer.GOOD, container=row.pk, sealed=True)
-    return Read(Answer.GOOD, container=row.pk, sealed=False, ml=row.contents_ml)
+    stick = STICK_GAL.get(row.code)
+    stick_ml = parse_quantity(stick, dimension="volume", default_unit="gal").ml if stick else None
+    return Read(Answer.GOOD, container=row.pk, sealed=False, ml=row.contents_ml, stick_ml=stick_ml)
 
 
 def _line(row: FoamLine) -> Read:

@@ -12,6 +12,8 @@ import uuid_utils
 
 from readiness.models.movements import Account, Mark, MovementKind
 
+_PLAIN = json.JSONEncoder(default=str, separators=(",", ":"), sort_keys=True)
+
 
 class Refused(Exception):
     """What was asked cannot be in the world as the book knows it; the text is a sentence for the person.
@@ -92,8 +94,7 @@ class Draft(NamedTuple):
 
 def digest(body: object) -> str:
     """A fingerprint of anything that JSON can hold (dates and ids as text)."""
-    text = json.dumps(body, default=str, separators=(",", ":"), sort_keys=True)
-    return hashlib.sha256(text.encode()).hexdigest()
+    return hashlib.sha256(_PLAIN.encode(body).encode()).hexdigest()
 
 
 def new_id() -> UUID:

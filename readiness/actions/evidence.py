@@ -18,6 +18,7 @@ from readiness.engineering.foam_tests import Drained
 from readiness.engineering.proof_sheets import foam_sheet, prove, verdict
 from readiness.engineering.sample_limits import passes, weigh_kept
 from readiness.models import Concentrate, Container, Department, FoamLine, FoamTest, LineTest, Lot, Sample
+from readiness.reports.line_tests import airport_of
 from readiness.reports.samples import limits_of
 
 MOST_MEASURED_PCT = 5000  # 50 %: far above any setting, below any slipped decimal of one
@@ -185,7 +186,7 @@ def record_worked_test(
 ) -> LineTest:
     """Record a test from its readings: what they make of it is its result. Refused where they prove nothing."""
     require(acting, department, "line test")
-    vehicle = band == "vehicle"
+    vehicle = airport_of(department, band)
     try:
         proof = prove(evidence, set_pct, vehicle=vehicle)
     except ValueError as wrong:
@@ -248,12 +249,14 @@ def record_foam_test(
             drained=[list(each) for each in drained],
             expansion=known["expansion"],
             quarter_min=known.get("quarter_minutes"),
+            watched_min=drained[-1][0] if drained else None,
             declared_expansion=declared_expansion,
             declared_quarter_min=declared_quarter_min,
             report=report.strip(),
         )
         new = {"line": str(line), "expansion": test.expansion, "quarter_min": test.quarter_min}
         record_changes(department, acting, clock.now(), [Changed("record foam test", test, None, new)])
+        judge_soon(department, units_at([(line.unit_id, line.vehicle_id)]), because="foam test", clock=clock)
     return test
 
 

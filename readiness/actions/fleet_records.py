@@ -361,7 +361,7 @@ def _opening(facts: ApplianceFacts) -> Iterator[Fault]:
 
 def lines_with(appliance: Appliance) -> QuerySet[FoamLine, FoamLine]:
     """The lines in use that have the appliance as their proportioner or nozzle."""
-    part = Q(proportioner=appliance) | Q(nozzle=appliance)
+    part = Q(proportioner=appliance) | Q(nozzle=appliance) | Q(pk__in=appliance.branches_ended.values("line"))
     return FoamLine.objects.filter(part, retired_on__isnull=True)
 
 

@@ -23,21 +23,21 @@ from readiness.actions.clock import SYSTEM_CLOCK, Clock, calendar_day_of
 from readiness.actions.drafts import Refused, digest
 from readiness.actions.foresight import foresee
 from readiness.actions.imports import Imported, take_reading, units_of
-from readiness.actions.inserting import insert
+from readiness.actions.inserting import insert_rows
 from readiness.actions.permissions import Acting, require
+from readiness.actions.progress import Told, nobody, telling
 from readiness.actions.sheet_rows import TheirSheet, reading_of
 from readiness.engineering.deficiencies import sentence
 from readiness.models import Department, HandedOver, HandedOverRow, SheetLayout
 from readiness.models.handed_over import SheetState
 from readiness.reports.fleet import collector_off
 from readiness.reports.foreseen import UnitChange
-from readiness.reports.handed_over import COMPARE, NEW, RowShown, Worked, opened, rows_shown, worked
+from readiness.reports.handed_over import COMPARE, NEW, RowShown, Worked, opened, opened_file, rows_shown, worked
 from readiness.reports.sheet_differences import Difference, differences, told_by_row
 from readiness.workbooks.guard import NotAWorkbook
 from readiness.workbooks.handed_over.layouts import faults_of, fingerprint, from_json, to_json
-from readiness.workbooks.handed_over.opening import open_sheets
 from readiness.workbooks.handed_over.records import Layout, Meaning, Opened, SheetRows
-from readiness.workbooks.rows import Fault, Spot
+from readiness.workbooks.rows import Fault, Reading, Spot
 
 Tell = Callable[[str], object]
 
@@ -71,8 +71,8 @@ def send_sheet(
     the report of the file, Refused, or NotAllowed.
     """
     require(acting, department, "workbook")
-    open_sheets(data, name=name)
-    sha256 = hashlib.sha256(data).hexdigest()
+    sha256, kept_name = hashlib.sha256(data).hexdigest(), name[-200:] or "sheet"
+    opened_file(sha256, kept_name, lambda: data)
     mine = HandedOver.objects.filter(department=department)
     with transaction.atomic():
         Department.objects.select_for_update().get(pk=department.pk)
@@ -87,7 +87,7 @@ def send_sheet(
             raise Refused(f"{MOST_DRAFTS} sheets are begun and not finished: take one in, or discard one, first.")
         return HandedOver.objects.create(
             department=department,
-            name=name[-200:] or "sheet",
+            name=kept_name,
             file=data,
             file_sha256=sha256,
             sent_by=acting.user,
@@ -103,6 +103,7 @@ def remembered_layout(department: Department, sheet: SheetRows, header_row: int)
     return from_json(known.layout)._replace(sheet=sheet.title, header_row=header_row)
 
 
+@collector_off()
 def choose_layout(
     department: Department, handed_over: HandedOver, layout: Layout, *, acting: Acting, clock: Clock = SYSTEM_CLOCK
 ) -> None:
@@ -184,13 +185,18 @@ def do_work(department: Department, handed_over: HandedOver, *, acting: Acting, 
     draft = _at_work(department, handed_over)
     work = {TRYING: try_sheet, TAKING: take_sheet, COMPARING: compare_sheet}[draft.working["what"]]
     try:
-        with collector_off():
-            work(department, draft, acting=acting, clock=clock, tell=partial(_tell, draft))
+        with collector_off(), telling(progress_name(draft)) as told:
+            work(department, draft, acting=acting, clock=clock, tell=partial(_tell, draft), told=told)
     except (Refused, NotAWorkbook) as refused:
         _stop(draft, str(refused))
     except Exception:
         _stop(draft, "The work broke off by a fault of the program; nothing of it was kept.")
         raise
+
+
+def progress_name(handed_over: HandedOver) -> str:
+    """What the progress of its work is told under."""
+    return f"sheet-{handed_over.pk}"
 
 
 def give_up_work(department: Department, handed_over: HandedOver, *, acting: Acting) -> None:
@@ -216,6 +222,7 @@ def try_sheet(
     acting: Acting,
     clock: Clock = SYSTEM_CLOCK,
     tell: Tell = str,
+    told: Told = nobody,
 ) -> None:
     """Make every row, look at what that does, and undo it; what was seen is kept in the draft."""
     require(acting, department, "workbook")
@@ -223,10 +230,11 @@ def try_sheet(
     today = calendar_day_of(department, clock.now())
     work = worked(draft, department, today, tell=tell)
     tell(f"Trying {work.containers:,} containers; nothing of this is kept")
+    reading = _reading(department, draft, work, today)
     seen: list[Imported] = []
 
     def act() -> tuple[()]:
-        seen.append(_take(department, draft, work, today, acting, clock))
+        seen.append(take_reading(department, reading, acting=acting, clock=clock, told=told))
         return ()
 
     foreseen = foresee(department, act, clock=clock)
@@ -241,6 +249,7 @@ def take_sheet(
     acting: Acting,
     clock: Clock = SYSTEM_CLOCK,
     tell: Tell = str,
+    told: Told = nobody,
 ) -> Imported:
     """Take the sheet in, whole or not at all; afterwards its report stands in place of the draft."""
     require(acting, department, "workbook")
@@ -248,10 +257,12 @@ def take_sheet(
     today = calendar_day_of(department, clock.now())
     work = worked(draft, department, today, tell=tell)
     tell(f"Entering {work.containers:,} containers into the book")
-    with transaction.atomic():
-        imported = _take(department, draft, work, today, acting, clock)
+    reading, shown = _reading(department, draft, work, today), rows_shown(work, department.units)
+    with transaction.atomic():  # others wait from here on: whatever can be worked out was worked out before
+        imported = take_reading(department, reading, acting=acting, clock=clock, told=told)
         if imported.saved:
-            _keep_report(department, draft, rows_shown(work, department.units), SheetState.TAKEN, acting, clock)
+            told("rows written into the report", 0, len(shown))
+            _keep_report(department, draft, shown, SheetState.TAKEN, acting, clock)
     if not imported.saved:
         _keep_trial(draft, imported, [], clock)
     return imported
@@ -264,6 +275,7 @@ def compare_sheet(
     acting: Acting,
     clock: Clock = SYSTEM_CLOCK,
     tell: Tell = str,
+    told: Told = nobody,
 ) -> tuple[Difference, ...]:
     """Keep how the sheet differs from the book, row by row. Nothing is posted."""
     require(acting, department, "workbook")
@@ -272,9 +284,9 @@ def compare_sheet(
     _refuse_unready(work, COMPARING)
     tell("Comparing with the book")
     found = differences(department, work.matched)
-    told = told_by_row(found, department.units)
+    by_row = told_by_row(found, department.units)
     rows = [
-        row._replace(became=" ".join([row.became, *told.get(row.number, [])]), codes=())
+        row._replace(became=" ".join([row.became, *by_row.get(row.number, [])]), codes=())
         for row in rows_shown(work, department.units)
     ]
     with transaction.atomic():
@@ -283,12 +295,9 @@ def compare_sheet(
     return found
 
 
-def _take(
-    department: Department, draft: HandedOver, work: Worked, today: date, acting: Acting, clock: Clock
-) -> Imported:
+def _reading(department: Department, draft: HandedOver, work: Worked, today: date) -> Reading:
     _refuse_unready(work, TAKING)  # a name may have changed in the department since the questions were answered
-    reading = reading_of(work.matched, their_sheet(draft, work), units=units_of(department), today=today)
-    return take_reading(department, reading, acting=acting, clock=clock)
+    return reading_of(work.matched, their_sheet(draft, work), units=units_of(department), today=today)
 
 
 def _refuse_unready(work: Worked, what: str) -> None:
@@ -309,6 +318,9 @@ def their_sheet(draft: HandedOver, work: Worked) -> TheirSheet:
     return TheirSheet(work.sheet.title, draft.name, spots)
 
 
+_REPORT_ROW = ("handed_over_id", "number", "fate", "said", "became", "left", "codes", "ml")
+
+
 def _keep_report(
     department: Department,
     draft: HandedOver,
@@ -317,21 +329,8 @@ def _keep_report(
     acting: Acting,
     clock: Clock,
 ) -> None:
-    insert(
-        [
-            HandedOverRow(
-                handed_over=draft,
-                number=row.number,
-                fate=row.fate,
-                said=row.said,
-                became=row.became,
-                left=row.left,
-                codes=list(row.codes),
-                ml=row.ml,
-            )
-            for row in rows
-        ]
-    )
+    kept = [(draft.pk, row.number, row.fate, row.said, row.became, row.left, list(row.codes), row.ml) for row in rows]
+    insert_rows(HandedOverRow, _REPORT_ROW, kept)
     draft.state, draft.working, draft.file = state, {}, b""
     draft.ended_by, draft.ended_at = acting.user, clock.now()
     draft.containers = sum(len(row.codes) for row in rows)

@@ -4,26 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
-from uuid import UUID, uuid5
 
 from django.db import transaction
 
 from readiness.actions import intake_sheets as sheets
 from readiness.actions import ledger
 from readiness.actions.clock import SYSTEM_CLOCK, Clock, calendar_day_of
-from readiness.actions.drafts import Refused, digest
+from readiness.actions.drafts import Refused
 from readiness.actions.intake import Intake
 from readiness.actions.intake_containers import take_containers
 from readiness.actions.judging import judge_all_soon
 from readiness.actions.permissions import Acting, require
+from readiness.actions.progress import Told, nobody
 from readiness.models import Department, Submission
 from readiness.models.submissions import Outcome
 from readiness.workbooks.columns import Units
 from readiness.workbooks.reading import read_workbook
 from readiness.workbooks.rows import Fault, Reading, quoted
 from readiness.workbooks.sheets import SHEETS
-
-WORKBOOKS = UUID("0f6a4f52-5a6f-4a0b-b1a1-3c5e0f2e7d11")  # the name space of the ids of workbooks
 
 STEPS: tuple[Callable[[Intake], None], ...] = (
     sheets.know_everything,
@@ -34,6 +32,7 @@ STEPS: tuple[Callable[[Intake], None], ...] = (
     sheets.take_listings,
     sheets.take_lots,
     sheets.take_appliances,
+    sheets.take_hoses,
     sheets.take_lines,
     sheets.take_setups,
     sheets.take_duties,
@@ -69,9 +68,18 @@ def import_workbook(
 
 
 def take_reading(
-    department: Department, reading: Reading, *, acting: Acting, clock: Clock = SYSTEM_CLOCK, dry_run: bool = False
+    department: Department,
+    reading: Reading,
+    *,
+    acting: Acting,
+    clock: Clock = SYSTEM_CLOCK,
+    dry_run: bool = False,
+    told: Told = nobody,
 ) -> Imported:
-    """Take in rows, whole or not at all, whatever file they were read from. Raises NotAllowed for who may not."""
+    """Take in rows, whole or not at all, whatever file they were read from. Raises NotAllowed for who may not.
+
+    told: is told how far it is.
+    """
     require(acting, department, "workbook")
     intake = Intake(department, reading, acting, clock.now())
     again = False
@@ -80,7 +88,7 @@ def take_reading(
             again = _known_already(intake)
             if again:
                 raise _Undo
-            _take(intake, clock)
+            _take(intake, clock, told)
             if intake.faults or dry_run:
                 raise _Undo
             _remember(intake)
@@ -116,7 +124,7 @@ def _in_order(faults: Iterable[Fault]) -> tuple[Fault, ...]:
 def _known_already(intake: Intake) -> bool:
     """Whether these rows were posted before; the lock makes two who send a workbook at once wait for one another."""
     Department.objects.select_for_update().get(pk=intake.department.pk)
-    client_id, body = _identity(intake)
+    client_id, body = intake.identity
     found = Submission.objects.filter(department=intake.department, client_id=client_id, body_sha256=body)
     return found.exists()
 
@@ -126,27 +134,30 @@ def units_of(department: Department) -> Units:
     return "us" if department.units == "us" else "metric"
 
 
-def _take(intake: Intake, clock: Clock) -> None:
+def _take(intake: Intake, clock: Clock, told: Told) -> None:
+    rows = sum(len(of_sheet) for of_sheet in intake.rows.values())
+    told("rows made into containers and what they need", 0, rows)
     for step in STEPS:
         step(intake)
     if intake.faults:
         return
     try:
-        ledger.post_many(intake.department, intake.drafts, acting=intake.acting, clock=clock, judge=False)
+        ledger.post_many(
+            intake.department,
+            intake.drafts,
+            acting=intake.acting,
+            clock=clock,
+            judge=False,
+            unborn=intake.unborn,
+            told=told,
+        )
     except Refused as refused:
         row = intake.opening[refused.draft.id] if refused.draft else next(iter(intake.opening.values()))
         intake.fault(row, "code", quoted(row["code"]), str(refused))
 
 
-def _identity(intake: Intake) -> tuple[UUID, str]:
-    """The same rows are the same workbook, whatever program saved the file last."""
-    rows = [[key, row.number, row.values] for key, of_sheet in intake.rows.items() for row in of_sheet]
-    body = digest(rows)
-    return uuid5(WORKBOOKS, f"{intake.department.pk} {body}"), body
-
-
 def _remember(intake: Intake) -> None:
-    client_id, body = _identity(intake)
+    client_id, body = intake.identity
     Submission.objects.create(
         department=intake.department,
         client_id=client_id,

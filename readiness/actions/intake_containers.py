@@ -96,12 +96,11 @@ def _wanted(intake: Intake, row: Row) -> Wanted:
     return Wanted(row, (folded(row["code"]),), values)
 
 
+_OWNERS = ("station", "unit", "vehicle")
+
+
 def _owner(intake: Intake, row: Row) -> dict[str, Any] | None:
-    found = {
-        "station": intake.find("stations", row, "station"),
-        "unit": intake.find("units", row, "unit"),
-        "vehicle": intake.find("vehicles", row, "vehicle"),
-    }
+    found = {name: intake.find(f"{name}s", row, name) for name in _OWNERS if row.values[name]}
     return {name: record for name, record in found.items() if record} or None
 
 
@@ -113,15 +112,17 @@ def _places(intake: Intake, rows: Iterable[Row], owners: dict[int, dict[str, Any
     found: dict[int, Place] = {}
     colder: set[int] = set()
     for row in rows:
-        wanted = Place(department=intake.department, compartment=row["compartment"], **owners[id(row)])
-        place = known.setdefault(_place_key(wanted), wanted)
-        if place is wanted:
+        owner, compartment = owners[id(row)], row["compartment"]
+        key = (*(each and each.pk for each in map(owner.get, _OWNERS)), folded(compartment))
+        place = known.get(key)
+        if place is None:
+            place = known[key] = Place(department=intake.department, compartment=compartment, **owner)
             new.append(place)
         low = row["place_low"]
         if low is not None and (place.expected_low_c is None or low < place.expected_low_c):
             # Of several statements about one place the coldest counts, whichever row it stands in.
             place.expected_low_c = low
-            if place is not wanted and place.pk:
+            if place.pk:
                 colder.add(id(place))
         found[id(row)] = place
     Place.objects.bulk_create(new, batch_size=BATCH)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
+from decimal import Decimal
 from typing import Any
 
 from django.db.models import Q
@@ -10,7 +12,7 @@ from django.db.models import Q
 from readiness.actions.changes import Changed
 from readiness.actions.hoses import sizes_of
 from readiness.actions.intake import BATCH, Intake, Key, Wanted
-from readiness.actions.lines import HOSE, nominal_in
+from readiness.actions.lines import HOSE, NOZZLE_OF, nominal_in
 from readiness.engineering.percentages import percent_text
 from readiness.engineering.units import from_si, to_si
 from readiness.models import (
@@ -21,6 +23,7 @@ from readiness.models import (
     FoamLine,
     Fuel,
     HoseLeg,
+    HoseSize,
     LineSource,
     LineTest,
     Listing,
@@ -32,12 +35,20 @@ from readiness.models import (
     Unit,
     Vehicle,
 )
+from readiness.models.hoses import SECTION_M
 from readiness.workbooks.rows import Price, Rate, Row, quoted
 from readiness.workbooks.rules import folded
 
 STATES = {"in service": "in", "reserve": "reserve", "out of service": "out"}
-LEGS = {"supply_legs": "supply_hose", "legs": "hose", "wye_legs": "wye_hose"}  # fact: column
-Laid = tuple[str, float, float]  # where in the line, length [m], size [in]
+LEGS = {  # fact: column
+    "supply_legs": "supply_hose",
+    "legs": "hose",
+    "wye_legs": "wye_hose",
+    **{name: name.replace("legs", "hose") for name in NOZZLE_OF},
+}
+BRANCHES = tuple(LEGS[name] for name in NOZZLE_OF)
+Laid = tuple[str, int, int | None, float, float]  # where in the line, branch, its nozzle, length [m], size [in]
+REGION_RULES = {"cargo deck": "deck", "storage tank": "tank"}
 DUTY_KINDS = {"spill": "spill", "class a": "class-a", "airport": "airport"}
 
 
@@ -53,6 +64,7 @@ def know_everything(intake: Intake) -> None:
     listings = Listing.objects.filter(concentrate__department=intake.department)
     intake.know("listings", listings, lambda r: (r.concentrate_id, r.fuel_id, r.fuel_group, r.use))
     intake.know("appliances", Appliance.objects.filter(**mine), lambda r: (*_owner_ids(r), folded(r.name)))
+    intake.know("hoses", HoseSize.objects.filter(**mine), lambda r: (r.diameter_in,))
     intake.know("lines", FoamLine.objects.filter(**mine), lambda r: (*_owner_ids(r), folded(r.name)))
     intake.know("setups", Setup.objects.filter(**mine), lambda r: (*_owner_ids(r), folded(r.name)))
     intake.know("design_spills", Duty.objects.filter(**mine), lambda r: (r.unit_id, folded(r.name)))
@@ -244,6 +256,8 @@ def take_listings(intake: Intake) -> None:
             **_rate(row["rate"]),
             "minutes": _float(row["minutes"]),
             "aspirating": bool(row["aspirating"]),
+            "expansion": _float(row["expansion"]),
+            "quarter_min": _float(row["quarter"]),
             "source": row["source"],
             "edition": row["edition"],
         }
@@ -343,6 +357,45 @@ def _find_of_rig(intake: Intake, sheet: str, row: Row, column: str, owners: Any)
     return None
 
 
+def take_hoses(intake: Intake) -> None:
+    """Sizes of hose; before the lines, which are laid of them."""
+    wanted = []
+    for row in intake.rows["hoses"]:
+        if not row.sound("size", "coefficient") or row["size"] is None:
+            continue
+        size = Decimal(row["size"]).quantize(Decimal("0.01"))
+        known = intake.known["hoses"].get((size,))
+        if known is not None and known.retired_on:
+            intake.fault(
+                row, "size", f"{size.normalize():f} in", f"it was retired on {known.retired_on}: bring it back"
+            )
+        _measured_whole(intake, row)
+        values = {
+            "department": intake.department,
+            "diameter_in": size,
+            "coefficient": _float(row["coefficient"]),
+            "section_m": row["section"] or SECTION_M,
+            "loss_kpa": row["loss"],
+            "loss_flow_lpm": row["loss_flow"],
+            "loss_length_m": row["loss_length"],
+            "measured_on": row["measured_on"],
+            "source": row["source"],
+        }
+        wanted.append(Wanted(row, (size,), values))
+    intake.keep("hoses", HoseSize, wanted)
+
+
+def _measured_whole(intake: Intake, row: Row) -> None:
+    """A measured loss is a pressure, at a flow, over a length; or none of them."""
+    parts = ("loss", "loss_flow", "loss_length")
+    stated = [name for name in parts if row[name] is not None]
+    for name in parts:
+        if stated and row.sound(name) and row[name] is None:
+            intake.fault(row, name, "nothing", "a measured loss is a pressure, at a flow, over a length; or none")
+    if row["measured_on"] and not stated:
+        intake.fault(row, "measured_on", str(row["measured_on"]), "state what was measured, or empty this cell")
+
+
 def take_lines(intake: Intake) -> None:
     """Foam lines by owner and name, with their hose."""
     wanted, legs, sizes = [], {}, sizes_of(intake.department)
@@ -360,7 +413,8 @@ def take_lines(intake: Intake) -> None:
         _flow_known(intake, row, proportioner, nozzle)
         _laid_out(intake, row)
         if intake.whole(row):
-            legs[key] = _nominal_legs(intake, row, sizes)
+            tips = {name: _find_of_rig(intake, "appliances", row, column, owners) for name, column in NOZZLE_OF.items()}
+            legs[key] = _nominal_legs(intake, row, sizes, tips)
     intake.keep("lines", FoamLine, wanted)
     _keep_legs(intake, {intake.known["lines"][key]: hose for key, hose in legs.items() if key in intake.known["lines"]})
 
@@ -388,19 +442,26 @@ def _laid_out(intake: Intake, row: Row) -> None:
         intake.fault(row, "wye_hose", "nothing", right)
     if row["wye_hose"] and lines < 2:
         intake.fault(row, "wye_lines", "nothing", "state how many like lines the wye splits it into")
+    branches = [column for column in BRANCHES if row.sound(column) and row[column]]
+    if len(branches) == 1:
+        intake.fault(row, branches[0], "one branch", "a wye has two or more; state the others, or like lines")
+    if branches and (lines > 1 or row["wye_hose"]):
+        intake.fault(row, branches[0], "branches", "state like lines behind the wye or branches, not both")
 
 
-def _nominal_legs(intake: Intake, row: Row, sizes: tuple[float, ...]) -> list[Laid]:
+def _nominal_legs(
+    intake: Intake, row: Row, sizes: tuple[float, ...], tips: Mapping[str, Appliance | None]
+) -> list[Laid]:
     """Hose by its nominal size, the one the table of friction knows: 45 mm is 1¾ in."""
-    legs = []
-    for name, part in HOSE.items():
+    legs: list[Laid] = []
+    for name, (part, branch) in HOSE.items():
         for leg in row[LEGS[name]] or ():
             size = nominal_in(leg.diameter_in, sizes)
             if size not in sizes:
                 known = ", ".join(f"{each:g}" for each in sizes)
                 read = f"a hose of {leg.diameter_in:.2f} in"
                 intake.fault(row, LEGS[name], read, f"friction is known for {known} in")
-            legs.append((str(part), leg.length_m, round(size, 2)))
+            legs.append((str(part), branch, _pk(tips.get(name)), leg.length_m, round(size, 2)))
     return legs
 
 
@@ -442,15 +503,16 @@ def _keep_legs(intake: Intake, stated: dict[FoamLine, list[Laid]]) -> None:
     """The hose of a line is stated as a whole: where it differs, the old legs go and the new ones come."""
     kept: dict[int, list[Laid]] = defaultdict(list)
     rows = HoseLeg.objects.filter(line__department=intake.department).order_by("line", "n")
-    for line, part, length, diameter in rows.values_list("line", "part", "length_m", "diameter_in"):
-        kept[line].append((part, length, float(diameter)))
+    columns = ("line", "part", "branch", "nozzle", "length_m", "diameter_in")
+    for line, part, branch, nozzle, length, diameter in rows.values_list(*columns):
+        kept[line].append((part, branch, nozzle, length, float(diameter)))
     changed = {line: legs for line, legs in stated.items() if kept[line.pk] != legs}
     HoseLeg.objects.filter(line__in=[line for line in changed if kept[line.pk]]).delete()
     HoseLeg.objects.bulk_create(
         (
-            HoseLeg(line=line, n=n, part=part, length_m=length, diameter_in=diameter)
+            HoseLeg(line=line, n=n, part=part, branch=branch, nozzle_id=nozzle, length_m=length, diameter_in=diameter)
             for line, legs in changed.items()
-            for n, (part, length, diameter) in enumerate(legs, 1)
+            for n, (part, branch, nozzle, length, diameter) in enumerate(legs, 1)
         ),
         batch_size=BATCH,
     )
@@ -554,10 +616,37 @@ def take_duties(intake: Intake) -> None:
             "setting_pct": row["setting"],
             "required_water_l": _litres(row["required_water"]),
             "other_agent_kg": row["other_agent"],
+            **_cover(row),
+            **_region_rule(row),
             "source": row["source"],
         }
         wanted.append(Wanted(row, (unit.pk, folded(row["name"])), values))
     intake.keep("design_spills", Duty, wanted)
+
+
+def _cover(row: Row) -> dict[str, Any]:
+    """How vapor is kept down; what a cell does not say stays unknown, and the duty is unverified for it."""
+    return {
+        "hold_min": _float(row["hold"]),
+        "interval_min": _float(row["interval"]),
+        "blanket_depth_m": row["blanket_depth"],
+        "blanket_expansion": _float(row["blanket_expansion"]),
+        "drained_pct": row["drained"],
+        "blanket_wind_pct": row["wind"],
+    }
+
+
+def _region_rule(row: Row) -> dict[str, Any]:
+    """By which region's rule it is planned, with what the rule asks for."""
+    return {
+        "rule": REGION_RULES.get(row["rule"], ""),
+        "largest_tank_m2": row["largest_tank"],
+        "monitor_area_m2": row["monitor_area"],
+        "inert_gas": row["inert_gas"],
+        "application": row["application"],
+        "mobile_means": row["mobile"],
+        "category": row["category"],
+    }
 
 
 def find_lot(intake: Intake, row: Row, column: str = "lot") -> Lot | None:

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.db import transaction
@@ -20,10 +20,11 @@ from django.db import transaction
 from readiness.actions.book import BATCH, Book
 from readiness.actions.clock import CLOCK_SKEW, SYSTEM_CLOCK, Clock
 from readiness.actions.drafts import Draft, Refused, SameIdOtherBody
-from readiness.actions.inserting import insert
+from readiness.actions.inserting import insert_rows
 from readiness.actions.judging import judge_soon, units_at
 from readiness.actions.permissions import Acting
-from readiness.models import Department, Movement
+from readiness.actions.progress import EVERY, Told, nobody
+from readiness.models import Container, Department, Movement
 
 
 class Posted(NamedTuple):
@@ -45,18 +46,24 @@ def post_many(
     acting: Acting,
     clock: Clock = SYSTEM_CLOCK,
     judge: bool = True,
+    unborn: Sequence[Container] = (),
+    told: Told = nobody,
 ) -> list[Posted]:
     """Post movements in the order given, all or none. Raises Refused with a sentence; then nothing has changed.
 
     The units they touch are judged again after the commit, unless the caller sees to it for the whole department.
+    unborn: containers that come into the book by these movements, numbered (inserting.number) and in no table yet;
+    told: is told how far it is.
     """
     with transaction.atomic():
-        book = Book(department, drafts)
+        book = Book(department, drafts, unborn)
         known = _known(drafts)
         now = clock.now()
         fresh: list[Draft] = []
         posted: list[Posted] = []
-        for draft in drafts:
+        for n, draft in enumerate(drafts):
+            if not n % EVERY:
+                told("rows checked against the book", n, len(drafts))
             again = draft.id in known
             if again:
                 _same_body(draft, known[draft.id])
@@ -66,8 +73,10 @@ def post_many(
                 known[draft.id] = draft.digest
                 fresh.append(draft)
             posted.append(Posted(draft.id, again))
-        book.write()
-        insert([_header(department, draft, known[draft.id], acting, now) for draft in fresh])
+        book.write(told)
+        told("entries closed", 0, len(fresh))
+        headers = [_header(department, draft, known[draft.id], acting, now) for draft in fresh]
+        insert_rows(Movement, _HEADER, headers)
         if judge:
             judge_soon(department, units_at(book.places_touched), because=_because(fresh), clock=clock)
     return posted
@@ -112,19 +121,37 @@ def _not_ahead(draft: Draft, now: datetime) -> None:
         )
 
 
-def _header(department: Department, draft: Draft, body: str, acting: Acting, now: datetime) -> Movement:
-    return Movement(
-        id=draft.id,
-        department=department,
-        kind=draft.kind,
-        happened_at=draft.happened_at,
-        recorded_at=now,
-        recorded_by=acting.user,
-        identity=acting.identity,
-        device=acting.device,
-        reason=draft.reason,
-        incident=draft.incident,
-        corrects_id=draft.corrects,
-        partner_id=draft.partner,
-        body_sha256=body,
+_HEADER = (
+    "id",
+    "department_id",
+    "kind",
+    "happened_at",
+    "recorded_at",
+    "recorded_by_id",
+    "identity",
+    "device_id",
+    "reason",
+    "incident",
+    "corrects_id",
+    "partner_id",
+    "body_sha256",
+)
+
+
+def _header(department: Department, draft: Draft, body: str, acting: Acting, now: datetime) -> tuple[Any, ...]:
+    """The row of a movement, in the order of _HEADER."""
+    return (
+        draft.id,
+        department.pk,
+        str(draft.kind),
+        draft.happened_at,
+        now,
+        acting.user.pk if acting.user else None,
+        acting.identity,
+        acting.device.pk if acting.device else None,
+        draft.reason,
+        draft.incident,
+        draft.corrects,
+        draft.partner,
+        body,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from datetime import date
 from typing import Any, Final, NamedTuple
 
@@ -24,7 +24,17 @@ from readiness.models.foam_lines import LegPart
 from readiness.workbooks.rows import HoseLeg as Leg
 
 FEEDERS: Final = (ContainerKind.FIXED_TANK, ContainerKind.KIT_RESERVOIR)
-HOSE: Final = {"supply_legs": LegPart.BEFORE, "legs": LegPart.LINE, "wye_legs": LegPart.WYE}  # fact: where it lies
+NOZZLE_OF: Final = {
+    "branch_1_legs": "branch_1_nozzle",
+    "branch_2_legs": "branch_2_nozzle",
+    "branch_3_legs": "branch_3_nozzle",
+}
+HOSE: Final[Mapping[str, tuple[LegPart, int]]] = {  # fact: where it lies, and in which of unlike branches
+    "supply_legs": (LegPart.BEFORE, 0),
+    "legs": (LegPart.LINE, 0),
+    "wye_legs": (LegPart.WYE, 0),
+    **{name: (LegPart.WYE, n) for n, name in enumerate(NOZZLE_OF, 1)},
+}
 _MOST_WYE: Final = 6
 _METRIC: Final = 0.03  # a hose of 45 mm is one of 1¾ in: 1.2 % apart; the next sizes are 14 % apart or more
 
@@ -46,6 +56,12 @@ class LineFacts(NamedTuple):
     supply_legs: tuple[Leg, ...] = ()
     wye_lines: int = 1
     wye_legs: tuple[Leg, ...] = ()
+    branch_1_legs: tuple[Leg, ...] = ()
+    branch_1_nozzle: Appliance | None = None
+    branch_2_legs: tuple[Leg, ...] = ()
+    branch_2_nozzle: Appliance | None = None
+    branch_3_legs: tuple[Leg, ...] = ()
+    branch_3_nozzle: Appliance | None = None
     intake_kpa: float | None = None
     nozzle_kpa: float | None = None
     appliance_loss_kpa: float = 0.0
@@ -104,35 +120,48 @@ class Lines(Noun[FoamLine, LineFacts]):
 
     def read(self, row: FoamLine) -> LineFacts:
         """With its hose and its sources."""
-        own = set(self.names()) - {"owner", "sources", *HOSE}
-        legs = list(row.legs.order_by("n"))
+        own = set(self.names()) - {"owner", "sources", *HOSE, *NOZZLE_OF.values()}
+        legs = list(row.legs.select_related("nozzle").order_by("n"))
         hose: dict[str, Any] = {
-            name: tuple(Leg(leg.length_m, float(leg.diameter_in)) for leg in legs if leg.part == part)
-            for name, part in HOSE.items()
+            name: tuple(Leg(leg.length_m, float(leg.diameter_in)) for leg in legs if (leg.part, leg.branch) == where)
+            for name, where in HOSE.items()
         }
+        for name, nozzle in NOZZLE_OF.items():
+            hose[nozzle] = next((leg.nozzle for leg in legs if (leg.part, leg.branch) == HOSE[name]), None)
         sources = tuple(Container.objects.filter(feeds__line=row).order_by("code"))
         columns = {name: getattr(row, name) for name in own}
         return LineFacts(**columns, **hose, owner=owner_of(row), sources=sources)
 
     def columns(self, facts: LineFacts) -> dict[str, Any]:
         """The owner as two columns; without hose and sources."""
-        apart = ("owner", "sources", *HOSE)
+        apart = ("owner", "sources", *HOSE, *NOZZLE_OF.values())
         rest = {name: value for name, value in facts._asdict().items() if name not in apart}
         return {**owner_columns(facts.owner), **rest}
 
     def members(self, facts: LineFacts) -> dict[str, Any]:
         """Hose and sources, each as a whole."""
-        hose = {"hose": facts.legs, "supply_hose": facts.supply_legs, "wye_hose": facts.wye_legs}
+        hose: dict[str, Any] = {"hose": facts.legs, "supply_hose": facts.supply_legs, "wye_hose": facts.wye_legs}
+        for name, nozzle in NOZZLE_OF.items():
+            hose[name], hose[nozzle] = getattr(facts, name), str(getattr(facts, nozzle) or "")
         return {**hose, "sources": facts.sources}
 
     def put_members(self, desk: Desk, row: FoamLine, old: LineFacts | None, facts: LineFacts) -> None:
         """What is no longer stated goes from the line; what it was stands in the table of changes."""
-        if old is None or not same(*(plain([getattr(each, part) for part in HOSE]) for each in (old, facts))):
+        parts = (*HOSE, *NOZZLE_OF.values())
+        if old is None or not same(*(plain([getattr(each, part) for part in parts]) for each in (old, facts))):
             row.legs.all().delete()
-            laid = [(part, leg) for name, part in HOSE.items() for leg in getattr(facts, name)]
+            laid = [(name, leg) for name in HOSE for leg in getattr(facts, name)]
             HoseLeg.objects.bulk_create(
-                HoseLeg(line=row, n=n, part=part, length_m=leg.length_m, diameter_in=leg.diameter_in)
-                for n, (part, leg) in enumerate(laid, 1)
+                HoseLeg(
+                    line=row,
+                    n=n,
+                    part=HOSE[name][0],
+                    branch=HOSE[name][1],
+                    nozzle=getattr(facts, NOZZLE_OF[name]) if name in NOZZLE_OF else None,
+                    length_m=leg.length_m,
+                    diameter_in=leg.diameter_in,
+                )
+                for n, (name, leg) in enumerate(laid, 1)
             )
         before = {each.pk for each in old.sources} if old else set()
         after = {each.pk for each in facts.sources}
@@ -155,6 +184,7 @@ def _parts(facts: LineFacts) -> Iterator[Fault]:
     for fact, part, kinds, what in (
         ("proportioner", facts.proportioner, PROPORTIONERS, "a proportioner"),
         ("nozzle", facts.nozzle, NOZZLES, "a nozzle"),
+        *((name, getattr(facts, name), NOZZLES, "a nozzle") for name in NOZZLE_OF.values()),
     ):
         if part is None:
             continue
@@ -197,8 +227,33 @@ def _hose(facts: LineFacts, sizes: Collection[float]) -> Iterator[Fault]:
         yield Fault("wye_legs", f"Nothing was read, and {facts.wye_lines} lines behind the wye: state each one’s hose.")
     if facts.wye_legs and facts.wye_lines < 2:
         yield Fault("wye_lines", "Hose behind a wye was read, and no wye: state how many like lines it splits into.")
+    yield from _branches(facts)
     if not 1 <= facts.wye_lines <= _MOST_WYE:
         yield Fault("wye_lines", f"“{facts.wye_lines}” was read: from 1 to {_MOST_WYE} lines belong here.")
+
+
+def _branches(facts: LineFacts) -> Iterator[Fault]:
+    """Unlike branches are two or more, stand in place of like lines, and end in nozzles whose pressure is known."""
+    laid = [name for name in NOZZLE_OF if getattr(facts, name)]
+    for name, nozzle in NOZZLE_OF.items():
+        if getattr(facts, nozzle) is not None and name not in laid:
+            yield Fault(name, f"Nothing was read, and {getattr(facts, nozzle)} at its end: state the branch’s hose.")
+    if not laid:
+        return
+    if len(laid) == 1:
+        yield Fault(laid[0], "One branch was read: a wye has two or more; state the others, or like lines.")
+    if facts.wye_lines > 1 or facts.wye_legs:
+        yield Fault("wye_lines", "Like lines behind the wye were read, and branches: state the one or the other.")
+    for name in laid:
+        tip: Appliance | None = getattr(facts, NOZZLE_OF[name]) or facts.nozzle
+        if tip is not None and tip.kind not in NOZZLES:
+            continue  # told already
+        if tip is None or not (tip.bore_m or (tip.rated_flow_lpm and tip.rated_pressure_kpa)):
+            said = f"“{tip}” was read" if tip else "Nothing was read"
+            right = "the nozzle of a branch states its rated flow and pressure, or its bore"
+            yield Fault(NOZZLE_OF[name], f"{said}: {right}.")
+        elif tip.bore_m and not tip.rated_pressure_kpa and facts.nozzle_kpa is None:
+            yield Fault("nozzle_kpa", f"Nothing was read: state the pressure at which {tip} is run.")
 
 
 def _pressures(facts: LineFacts) -> Iterator[Fault]:

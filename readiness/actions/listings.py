@@ -10,6 +10,7 @@ from django.db.models import Q
 
 from readiness.actions.concentrates import units_with
 from readiness.actions.keeping import Desk, Fault, Noun, one_line, others, several, taken
+from readiness.engineering.foam_tests import HIGH_TO
 from readiness.engineering.percentages import percent_text
 from readiness.models import Concentrate, Duty, Fuel, Listing
 from readiness.models.catalogue import FuelGroup, ListingUse
@@ -33,6 +34,8 @@ class ListingFacts(NamedTuple):
     rate: Rate | None = None
     minutes: float | None = None
     aspirating: bool = False
+    expansion: float | None = None
+    quarter_min: float | None = None
     edition: str = ""
 
 
@@ -84,10 +87,13 @@ class Listings(Noun[Listing, ListingFacts]):
         if facts.rate is None and facts.use != ListingUse.CLASS_A:
             yield Fault("rate", f"Nothing was read: a listing for the use {facts.use} states an application rate.")
         yield from rate_faults(facts.rate)
-        if facts.minutes is not None and facts.minutes <= 0:
-            yield Fault(
-                "minutes", f"“{facts.minutes:g}” was read: more than 0 belongs here; empty where it is not stated."
-            )
+        for name in ("minutes", "quarter_min"):
+            value = getattr(facts, name)
+            if value is not None and value <= 0:
+                yield Fault(name, f"“{value:g}” was read: more than 0 belongs here; empty where it is not stated.")
+        if facts.expansion is not None and not 1 <= facts.expansion <= HIGH_TO:
+            read = f"“{facts.expansion:g}” was read"
+            yield Fault("expansion", f"{read}: 1 to {HIGH_TO:g} belongs here; empty where it is not stated.")
 
     def _twice(self, desk: Desk, facts: ListingFacts, row: Listing | None) -> Iterator[Fault]:
         same = self.of(desk.department).filter(

@@ -52,6 +52,7 @@ MAY: dict[str, frozenset[Role]] = {
     "line test": _OFFICERS | {Role.INSTRUCTOR},
     "assign": _OFFICERS,
     "raise a deficiency": _ALL_HANDS,
+    "hand over": _ALL_HANDS,
     "close a deficiency": _OFFICERS,
     "label": _OFFICERS,
     "accept": frozenset({Role.CHIEF}),
@@ -64,8 +65,12 @@ MAY: dict[str, frozenset[Role]] = {
     "sign above the limit": frozenset({Role.CHIEF}),
 }
 
+# What an entry at a station's shared tablet may do, made by a person with a PIN: a crew's work, whatever their role.
+AT_TABLET = frozenset({"check", "use", "pour", "open", "flush", "raise a deficiency", "hand over"})
+
 _IN_WORDS = {  # where the name of an action is no verb
     "drill": "book what a drill used",
+    "hand over": "write, read or end a hand-over note",
     "label": "print or withdraw labels",
     "line test": "record a proportioning test",
     "close a deficiency": "follow up or close a deficiency",
@@ -89,6 +94,8 @@ def require(acting: Acting, department: Department, action: str) -> None:
         if acting.identity not in (Identity.COMMAND, Identity.IMPORT):
             raise NotAllowed("Nobody is signed in: sign in first.")
         return
+    if acting.identity == Identity.PIN and action not in AT_TABLET:
+        raise NotAllowed(f"A PIN does not do to {_IN_WORDS.get(action, action)}: sign in as yourself for that.")
     role = role_in(acting.user, department)
     if role is None or role not in MAY[action]:
         allowed = ", ".join(sorted(each.label for each in MAY[action]))

@@ -6,13 +6,17 @@ from collections.abc import Iterator
 from typing import Any, Final, NamedTuple
 
 from django.db import transaction
+from django.db.models import Q
 
 from readiness.actions.changes import Changed, record_changes
 from readiness.actions.drafts import Refused
+from readiness.actions.judging import judge_soon
 from readiness.actions.keeping import EDIT, EVERY_UNIT, Desk, Fault, Noun
 from readiness.actions.permissions import require
+from readiness.engineering.percentages import percent_text
 from readiness.engineering.sample_limits import L1, Limits
-from readiness.models import Policy
+from readiness.models import Department, Duty, Policy
+from readiness.models.duties import RegionRule
 from readiness.models.policy import RegionPack
 
 BOUNDS: Final = {  # of each number, in its own unit; what lies beyond was typed wrongly ("common practice, no source")
@@ -23,6 +27,11 @@ BOUNDS: Final = {  # of each number, in its own unit; what lies beyond was typed
     "reserve_check_interval_h": (1, 8_760),
     "sample_interval_d": (1, 3_660),
     "test_interval_d": (1, 3_660),
+    "foam_test_interval_d": (0, 3_660),
+    "vehicle_3_least": (100, 1_000),
+    "vehicle_3_most": (100, 1_000),
+    "vehicle_6_least": (100, 1_000),
+    "vehicle_6_most": (100, 1_000),
     "opened_limit_d": (1, 3_660),
     "expiry_warn_d": (0, 3_660),
     "dead_band_ml": (0, 1_000_000),
@@ -53,6 +62,11 @@ class PolicyFacts(NamedTuple):
     reserve_check_interval_h: int
     sample_interval_d: int
     test_interval_d: int
+    foam_test_interval_d: int
+    vehicle_3_least: int
+    vehicle_3_most: int
+    vehicle_6_least: int
+    vehicle_6_most: int
     opened_limit_d: int
     expiry_warn_d: int
     rich_end: str
@@ -86,6 +100,12 @@ class Policies(Noun[Policy, PolicyFacts]):
             value = getattr(facts, name)
             if not least <= value <= most:
                 yield Fault(name, f"“{value}” was read: from {least:,} to {most:,} belongs here.")
+        for name, setting in (("vehicle_3", 300), ("vehicle_6", 600)):
+            least, most = getattr(facts, f"{name}_least"), getattr(facts, f"{name}_most")
+            if not least <= setting <= most:
+                read = f"{percent_text(least)} to {percent_text(most)}"
+                right = f"a band holds {percent_text(setting)} and begins with the lower end"
+                yield Fault(f"{name}_least", f"“{read}” was read: {right}.")
         for name, words in CHOICES.items():
             if getattr(facts, name) not in words:
                 yield Fault(name, f"“{getattr(facts, name)}” was read: {' or '.join(words)} belongs here.")
@@ -104,7 +124,7 @@ def change_policy(desk: Desk, facts: PolicyFacts, *, seen: str = "") -> Policy:
 
 
 def turn_pack(desk: Desk, pack: str, *, on: bool) -> Policy:
-    """Turn a region pack on or off. Nothing is judged by one: it shows its worksheets. Raises Refused, NotAllowed."""
+    """Turn a region pack on or off, and judge what is planned by its rule anew. Raises Refused, NotAllowed."""
     require(desk.acting, desk.department, EDIT)
     if pack not in RegionPack.values:
         raise Refused(f"“{pack}” was read: {', '.join(RegionPack.values)} are the region packs.")
@@ -116,7 +136,24 @@ def turn_pack(desk: Desk, pack: str, *, on: bool) -> Policy:
         if row.region_packs != old:
             changed = Changed("change policy", row, {"region_packs": old}, {"region_packs": row.region_packs})
             record_changes(desk.department, desk.acting, desk.clock.now(), [changed])
+            units = _planned_by(desk.department, RegionPack(pack))
+            judge_soon(desk.department, units, because="region pack", clock=desk.clock)
     return row
+
+
+# How a duty says that it is planned by a pack's rule; nothing is judged by the calendars of fluorine.
+_BY_PACK: Final = {
+    RegionPack.AIRPORT: Q(category__isnull=False),
+    RegionPack.MARINE: Q(rule=RegionRule.DECK),
+    RegionPack.STORAGE: Q(rule=RegionRule.TANK),
+}
+
+
+def _planned_by(department: Department, pack: RegionPack) -> set[int]:
+    """The units with a duty that is planned by a pack's rule."""
+    if pack not in _BY_PACK:
+        return set()
+    return set(Duty.objects.filter(_BY_PACK[pack], department=department).values_list("unit", flat=True))
 
 
 def set_sample_limits(desk: Desk, limits: Limits) -> Policy:

@@ -71,7 +71,7 @@ def raise_deficiency(
             raised_by=acting.user,
         )
         told = {"words": row.words, "effect": row.effect, _KINDS[type(subject)]: subject.pk}
-        _entered(row, "raised", row.words, photo, acting, clock)
+        _entered(row, "raised", row.words, photo or (check.photo if check else None), acting, clock)
         record_changes(department, acting, clock.now(), [Changed("raise deficiency", row, None, told)])
         _judge(row, "deficiency raised", clock)
     return row

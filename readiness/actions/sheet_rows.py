@@ -140,17 +140,22 @@ class _Making:
             yield self.row(OTHER_LOTS, matched.settled.number, values)
 
 
+_DATED: Final = (date, GoodThrough)
+
+
 def _absurd(rows: Mapping[str, list[Row]], today: date) -> Iterator[Fault]:
     """What the reader of the department's workbook refuses cell by cell: names too long, dates that are to come."""
-    for of_sheet in rows.values():
-        for row in of_sheet:
-            for column in row.sheet.columns:
-                value = row.values[column.key]
-                if isinstance(value, str) and len(value) > column.longest:
-                    right = f"at most {column.longest:,} characters belong here, and {len(value):,} were found"
-                    yield row.fault(column.key, quoted(value), right)
-                elif isinstance(value, date | GoodThrough) and not column.future and _begins(value) > today:
-                    yield row.fault(column.key, quoted(value), f"today ({today}) or a day before belongs here")
+    for row in (row for of_sheet in rows.values() for row in of_sheet):
+        for key, value in row.values.items():
+            if value is None or value == "":
+                continue
+            if isinstance(value, str):
+                longest = row.sheet.column(key).longest
+                if len(value) > longest:
+                    right = f"at most {longest:,} characters belong here, and {len(value):,} were found"
+                    yield row.fault(key, quoted(value), right)
+            elif isinstance(value, _DATED) and not row.sheet.column(key).future and _begins(value) > today:
+                yield row.fault(key, quoted(value), f"today ({today}) or a day before belongs here")
 
 
 def _begins(value: date | GoodThrough) -> date:

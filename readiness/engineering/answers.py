@@ -4,12 +4,18 @@ from datetime import date
 
 from readiness.engineering.bench import Bench
 from readiness.engineering.deficiencies import found
-from readiness.engineering.demand import area_by_rate_m2, area_by_stock_m2, meets_flow, minutes_of_water
+from readiness.engineering.demand import (
+    area_by_rate_m2,
+    area_by_stock_m2,
+    meets_flow,
+    minutes_of_water,
+    textbook_need_l,
+)
 from readiness.engineering.grading import Grade
 from readiness.engineering.lines import NO_TEST, Running
 from readiness.engineering.options import Option, Options
 from readiness.engineering.percentages import WHOLE
-from readiness.engineering.records import STATUSES, Answer, AsSet, Deficiency, Spill
+from readiness.engineering.records import STATUSES, Answer, AsSet, CoverNeed, Deficiency, Spill
 from readiness.engineering.steps import Say
 
 
@@ -25,6 +31,8 @@ def _shortage(grade: Grade) -> list[Deficiency]:
     have = -grade.unmet * needed if grade.other is not None else grade.usable_l
     if code == "hold_back_short":
         needed = needed * (WHOLE + option.task.hold_back) / WHOLE
+    if code == "runs_dry" and option.blanket is not None:
+        code = "fire_cover_short"
     short = found(code, ("duty", option.duty.id), option.duty.name, "volume", have, needed)
     return [short._replace(containers=grade.containers)]
 
@@ -48,10 +56,15 @@ def _runs(grade: Grade) -> tuple[Running, ...]:
 
 def _overdue_tests(grade: Grade, day: date) -> list[Deficiency]:
     """Tests that have run out, where nothing worse is known of them."""
-    return [
+    overdue = [
         found("test_overdue", ("line", run.line.id), run.line.name, since=run.test_through)
         for run in _runs(grade)
         if NO_TEST < run.test_through < day and not run.test_fault
+    ]
+    return overdue + [
+        found("foam_test_overdue", ("line", run.line.id), run.line.name, since=run.foam_through)
+        for run in _runs(grade)
+        if NO_TEST < run.foam_through < day
     ]
 
 
@@ -91,6 +104,8 @@ def as_set(option: Option, usable_l: float, containers: int) -> AsSet | None:
     factor = max(1.0, option.task.required_lpm / option.flow_lpm)
     drawn_lpm = sum(draws) / WHOLE
     draw_l = drawn_lpm * factor * option.task.minutes
+    if option.blanket is not None:
+        draw_l += option.blanket.laid_l * drawn_lpm / option.flow_lpm
     lean = any((run.line.present or option.task.pct) < option.task.pct for run in option.runs)
     dry = usable_l + (containers + 1) / 1000 < draw_l
     minutes = usable_l / drawn_lpm if drawn_lpm else 0.0
@@ -109,7 +124,8 @@ def _present_draw(run: Running, option: Option) -> int:
 
 def _earliest(grade: Grade, day: date) -> date | None:
     """The earliest date among the stock and tests an answer counts on; None where none is known."""
-    days = [run.test_through for run in _runs(grade) if run.test_through >= day]
+    tested = [end for run in _runs(grade) for end in (run.test_through, run.foam_through)]
+    days = [end for end in tested if end >= day]
     for option in (grade.option, grade.other):
         if option is not None:
             days += [held.firm_through for held in option.pools[0].pile.held if held.firm_through >= day]
@@ -127,10 +143,13 @@ def _minutes(grade: Grade) -> float:
 def _areas(grade: Grade) -> tuple[float, float]:
     """(area by rate, area by stock) [m²]; 0 for a duty that is no area."""
     duty, option = grade.option.duty, grade.option
-    if not isinstance(duty, Spill):
+    if not isinstance(duty, Spill) or option.task.monitor_lpm:  # a deck's flow does not grow with its area
         return 0.0, 0.0
     by_rate = area_by_rate_m2(option.flow_lpm, option.task.required_lpm, duty.area_m2)
-    return by_rate, area_by_stock_m2(grade.textbook_share * option.textbook_l, option.textbook_l, duty.area_m2)
+    have_l, asked_l = grade.textbook_share * option.textbook_l, option.textbook_l
+    if option.blanket is not None:  # an area is covered that could be fought too, if it lights
+        asked_l += textbook_need_l(option.task.required_lpm, option.task.pct, option.task.minutes)
+    return by_rate, area_by_stock_m2(have_l, asked_l, duty.area_m2)
 
 
 def _water(bench: Bench, option: Option) -> tuple[float | None, float, float]:
@@ -140,6 +159,8 @@ def _water(bench: Bench, option: Option) -> tuple[float | None, float, float]:
     tank = vehicle.water_l if vehicle is not None else None
     own = minutes_of_water(tank, water_lpm) if tank is not None and water_lpm else None
     used = max(option.flow_lpm, option.task.required_lpm) * option.task.minutes
+    if option.blanket is not None:
+        used += option.blanket.laid_l
     total = used * water_lpm / option.flow_lpm if option.flow_lpm else 0.0
     runoff = used + duty.product_l + duty.cooling_l if isinstance(duty, Spill) else used
     return own, total, runoff
@@ -149,6 +170,17 @@ def _tankfuls(grade: Grade) -> float | None:
     duty = grade.option.duty
     tankfuls = getattr(duty, "tankfuls", None)
     return None if tankfuls is None else tankfuls * grade.textbook_share
+
+
+def _cover(grade: Grade) -> CoverNeed | None:
+    """The parts of a vapor duty's need."""
+    option, made = grade.option, grade.option.blanket
+    plan = option.task.cover
+    if made is None or plan is None:
+        return None
+    fire_l = option.need_l - made.total_l
+    times = plan.hold_min or 0.0, plan.interval_min or 0.0
+    return CoverNeed(*times, made.first_l, made.top_ups, made.upkeep_l, fire_l)
 
 
 def _say_grade(grade: Grade, areas: tuple[float, float], say: Say) -> None:
@@ -164,7 +196,8 @@ def _say_grade(grade: Grade, areas: tuple[float, float], say: Say) -> None:
     say("Minutes of foam", "usable ÷ concentrate flow", (usable, draw), _minutes(grade), "min", "arithmetic")
     if areas[0]:
         say("Area by rate", "area × flow ÷ required", (), areas[0], "m²", "arithmetic")
-        say("Area by stock", "area × usable ÷ textbook need", (usable,), areas[1], "m²", "arithmetic")
+        asked = "blanket, upkeep and the textbook fire run" if grade.option.blanket else "textbook need"
+        say("Area by stock", f"area × usable ÷ {asked}", (usable,), areas[1], "m²", "arithmetic")
 
 
 def answer_for(bench: Bench, options: Options, grade: Grade, day: date, say: Say = None) -> Answer:
@@ -212,6 +245,7 @@ def answer_for(bench: Bench, options: Options, grade: Grade, day: date, say: Say
         as_set=as_set(option, grade.usable_l, grade.containers) if task.minutes else None,
         good_through=_earliest(grade, day),
         tankfuls=_tankfuls(grade),
+        cover=_cover(grade),
     )
 
 

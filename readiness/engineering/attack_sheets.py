@@ -17,10 +17,9 @@ from readiness.engineering.demand import (
     seconds_a_pail,
     textbook_need_l,
 )
-from readiness.engineering.hydraulics import back_pressure_kpa, line_draw
-from readiness.engineering.percentages import WHOLE, percent_text
+from readiness.engineering.percentages import WHOLE
 from readiness.engineering.rates import POLAR_TRAINING_RATE
-from readiness.engineering.records import Concentrate, Fuel, Lay, Policy, Rate, Spill, Step, Supply, Use
+from readiness.engineering.records import Concentrate, Fuel, Policy, Rate, Spill, Step, Supply, Use
 from readiness.engineering.sheets import Figure, Sheet, refusal
 from readiness.engineering.steps import Numbers, Recorder
 from readiness.engineering.suiting import fit
@@ -340,32 +339,3 @@ def runoff_sheet(dike: Dike) -> Sheet:
     figures.append(Figure("over_volume", "Over the wall", found.over_l, "volume"))
     note = "It runs over the wall. A smaller stream, a pump or more containment comes before the foam."
     return Sheet("Runoff", tuple(figures), tuple(say.steps), (note,))
-
-
-def line_sheet(lay: Lay, flow_lpm: float, share: int) -> Sheet:
-    """Whether an eductor picks up through this lay: back pressure against its limit, and the longest stretch.
-
-    flow_lpm [L/min]; share: greatest back pressure as a share of inlet where the plate states none [1/100 point].
-    Source: rows H1 to H4, H7, H8.
-    """
-    if flow_lpm <= 0 or lay.inlet_kpa <= 0:
-        raise ValueError("An eductor has a flow and an inlet pressure above 0.")
-    say = Recorder()
-    back_pressure_kpa(lay, flow_lpm, say)
-    found = line_draw(lay, flow_lpm, share)
-    by_plate = lay.plate_back_pressure_kpa is not None
-    numbers: Numbers = (("inlet", lay.inlet_kpa, "kPa"), ("share", share / 100, "%"))
-    formula = "as its plate states" if by_plate else "inlet × share"
-    say("Limit", formula, () if by_plate else numbers, found.limit_kpa, "kPa", "plate" if by_plate else "trade article")
-    figures = [
-        Figure("back_pressure", "Back pressure", found.back_pressure_kpa, "pressure"),
-        Figure("limit", "Limit", found.limit_kpa, "pressure", "down"),
-        Figure("share", "Share of inlet pressure", found.share, "share"),
-    ]
-    if found.longest_m is not None:
-        figures.append(Figure("longest", "Longest stretch that picks up", found.longest_m, "length", "down"))
-    if found.draws:
-        return Sheet("Foam line", tuple(figures), tuple(say.steps), ("It picks up.",))
-    allowed = "the plate’s limit" if by_plate else f"{percent_text(share)} of inlet pressure"
-    said = f"It does not pick up: back pressure is above {allowed}. Shorten the stretch, or lower the nozzle pressure."
-    return Sheet("Foam line", tuple(figures), tuple(say.steps), (), said)

@@ -96,7 +96,7 @@ class Bench:
 
     def run(self, line: Line, nozzle_lpm: float, concentrate: Concentrate, task: Task, say: Say) -> Running:
         """The line as it would run; worked once for all duties that ask the same of it."""
-        key = (line.id, nozzle_lpm, concentrate.id, task.pct, task.aspirating, task.asks_test)
+        key = (line.id, nozzle_lpm, concentrate.id, task.pct, task.aspirating, task.asks_test, task.foam)
         known = self.runs.get(key)
         if known is None or say is not None:
             known = self.runs[key] = run_line(
@@ -107,6 +107,7 @@ class Bench:
                 aspirating=task.aspirating,
                 policy=self.policy,
                 asks_test=task.asks_test,
+                foam=task.foam,
                 say=say,
             )
         return known

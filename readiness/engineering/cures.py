@@ -167,8 +167,13 @@ class _Bench:
                 yield self.tried("ring", True, at_flow(self.line, ring))._replace(flow_lpm=ring)
 
     def tips(self) -> Iterator[Trial]:
-        """A tip that is not aboard: 75 psi, as large as the feed allows, as small as the duty allows."""
+        """A tip that is not aboard: 75 psi, as large as the feed allows, as small as the duty allows.
+
+        Unlike branches behind a wye have nozzles of their own: which of them to change is left to the officer.
+        """
         lay = self.line.lay
+        if lay is not None and lay.branches:
+            return
         if lay is not None and "no_pick_up" in self.codes and lay.nozzle_kpa > LOW_PRESSURE_KPA:
             line = at_flow(self.line, self.line.flow_lpm, LOW_PRESSURE_KPA)
             trial = self.tried("tip", self._carried(line.flow_lpm, LOW_PRESSURE_KPA), line)
@@ -197,8 +202,9 @@ class _Bench:
                 yield flow
 
     def nozzles(self) -> Iterator[Trial]:
-        """Every nozzle aboard that is not on the line."""
-        for nozzle in self.gear.nozzles:
+        """Every nozzle aboard that is not on the line; none where unlike branches have nozzles of their own."""
+        branched = self.line.lay is not None and self.line.lay.branches
+        for nozzle in () if branched else self.gear.nozzles:
             for flow in nozzle.rings_lpm or (nozzle.flow_lpm,):
                 line = at_flow(self.line, flow, nozzle.pressure_kpa)._replace(aspirating=nozzle.aspirating)
                 yield self.tried("nozzle", True, line)._replace(

@@ -44,6 +44,7 @@ _ROWS: Final = (
     Code("check_never", "unverified", "{words} has never been checked.", "Make the morning check."),
     Code("check_overdue", "unverified", "{words} was last checked {measured} ago; the limit is {required}.", "Make the morning check."),
     Code("fault_seen", "unverified", "{words}, seen at the last check: nobody has said what it does.", "Cure it and check again."),
+    Code("not_carried", "limited", "{words} not found aboard at the last check.", "Bring it back aboard, or report where it went, and check again."),
     Code("inspection_overdue", "unverified", "{words} is overdue{since}.", "Make the inspection and log it."),
     Code("raised_not_ready", "not_ready", "{words}.", "Cure it, and close it with proof."),
     Code("raised_unverified", "unverified", "{words}: nobody has said what it does.", "Find out, cure it, and close it with proof."),
@@ -58,7 +59,10 @@ _ROWS: Final = (
     Code("listing_by_group", "unverified", "{words} is listed for this fuel by its group only.", "Enter the maker's listing for the fuel."),
     Code("plain_on_e10", "limited", "{words} is not alcohol-resistant; it counts on gasoline with ethanol by policy only.", "Carry alcohol-resistant concentrate."),
     Code("no_area", "unverified", "{words} has no area: it asks for nothing and proves nothing.", "Enter the footprint.", NOBODY),
-    Code("vapor_not_worked", "unverified", "Vapor cover for {words} is not worked out: the figures are for fire.", "Work out blanket and upkeep by hand."),
+    Code("vapor_not_worked", "unverified", "Vapor cover is not worked for {words}; the figures are of the fire run alone.", "Enter how long and how the blanket is held."),
+    Code("pack_off", "unverified", "{words} is planned by a rule of a region that the department has not turned on; the figures are by the general rules.", "Turn the region pack on, or plan it by the general rules.", NOBODY),
+    Code("rule_not_stated", "unverified", "The region's rule is not worked for {words}; the figures are by the general rules.", "Enter what the rule asks for.", NOBODY),
+    Code("no_rule_rate", "not_ready", "The region's rule states no rate for this: {words}.", "Ask the maker and those who hold to the rule.", NOBODY),
     Code("no_reach", "not_ready", "No line of {words} reaches a concentrate aboard.", "Carry pails for the eductor or fill the tank."),
     # The line
     Code("line_out_of_service", "not_ready", "{words} is out of service.", "Repair the line."),
@@ -74,6 +78,7 @@ _ROWS: Final = (
     Code("inlet_low", "limited", "{words}: inlet {measured}, the plate asks {required}: it flows less and draws rich.", "Give it the plate's inlet pressure."),
     Code("inlet_high", "limited", "{words}: inlet {measured}, the plate asks {required}: it draws lean.", "Give it the plate's inlet pressure."),
     Code("pump_low", "limited", "{words}: at its pump pressure it flows {measured}, the nozzle asks {required}.", "Raise the pump pressure or shorten the lay."),
+    Code("branch_low", "limited", "{words}: behind its wye a branch flows {measured}, its nozzle asks {required}.", "Lay like branches, or a smaller nozzle on the longer one."),
     Code("below_range", "unverified", "{words} flows {measured}; its proportioner works from {required} on.", "Flow more, or test the line at this flow."),
     Code("intake_pressurized", "not_ready", "{words} makes no foam against {measured} at the pump's intake; the limit is {required}.", "Take the supply through the tank."),
     Code("intake_not_stated", "unverified", "{words} on a hydrant: around the pump no foam is made against pressure at the intake, and none is stated.", "State the intake pressure, or take the supply through the tank."),
@@ -89,10 +94,16 @@ _ROWS: Final = (
     Code("test_overdue", "unverified", "The proportioning test of {words} ran out{since}.", "Test the line."),
     Code("test_never", "unverified", "{words} has no proportioning test at {required}.", "Test the line."),
     Code("converted_not_retested", "unverified", "{words} was changed to another concentrate and not tested since.", "Test the line."),
+    Code("foam_thin", "not_ready", "Foam of {words} expanded {measured} times where at least {required} is stated.", "Find whether nozzle, percentage or foam is at fault; test again."),
+    Code("foam_drains", "not_ready", "A quarter of the foam of {words} drained in {measured} where at least {required} is stated.", "Find whether nozzle, percentage or foam is at fault; test again."),
+    Code("foam_test_overdue", "unverified", "The foam test of {words} ran out{since}.", "Test the foam."),
+    Code("foam_test_never", "unverified", "{words} has no whole foam test, which the department asks for.", "Test expansion and quarter drainage."),
     # Enough
     Code("rate_short", "not_ready", "Flow {measured} of {required} for {words}: short {short}; concentrate does not cure it.", "Run a further line or plan a smaller area."),
     Code("short_of_textbook", "not_ready", "{words}: usable {measured} of {required} needed: short {short}.", "Load more concentrate."),
     Code("runs_dry", "limited", "{words}: enough for the area, but this line takes {required} and there is {measured}: it runs dry.", "Load more concentrate or use a smaller line."),
+    Code("fire_cover_short", "limited", "{words}: enough for blanket and upkeep; with the fire run kept back in case it lights {required} is needed and there is {measured}: short {short}.", "Load more concentrate."),
+    Code("monitor_small", "not_ready", "{words} flows {measured}; the code asks for a monitor of {required}.", "Fit a larger monitor."),
     Code("hold_back_short", "limited", "{words}: with hold-back foam {required} is needed and {measured} is usable: short {short}.", "Load more concentrate."),
     Code("date_unknown", "unverified", "{words} counts and its date is not known ({measured}).", "Find the date or take a sample."),
     Code("opened_unknown", "unverified", "{words} counts, is opened, and nobody knows since when ({measured}).", "Find out when it was opened or use it at a drill."),
@@ -118,6 +129,7 @@ _ROWS: Final = (
     # Worth knowing
     Code("expires_soon", "note", "{words} is good through {since}.", "Take a sample or plan its replacement."),
     Code("doubtful_spare", "note", "{words} holds {measured} with a date in doubt; the duty does not need it.", "Find the date or take a sample."),
+    Code("flush_of_spare", "note", "{words} was used and its flush is not logged; no duty counts on it tonight.", "Flush with clear water and log it."),
     Code("line_not_counted", "note", "{words}.", "See the line's own page."),
 )
 # fmt: on

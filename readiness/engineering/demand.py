@@ -66,11 +66,14 @@ def textbook_need_l(required_lpm: float, pct: int, minutes: float, say: Say = No
     return need
 
 
-def line_need_l(required_lpm: float, flow_lpm: float, draw: float, minutes: float, say: Say = None) -> float:
+def line_need_l(
+    required_lpm: float, flow_lpm: float, draw: float, minutes: float, say: Say = None, label: str = "Line need"
+) -> float:
     """Line need = max(required, what the lines really flow) × draw × minutes [L].
 
     draw = max(p, last measured, however old) [1/100 point], weighted by flow where several lines run. A line that
-    flows more than is asked empties its pails just the same. Source: row D7 at the line's own flow.
+    flows more than is asked empties its pails just the same. Source: row D7 at the line's own flow. label: what the
+    working calls it.
     """
     need = concentrate_l(max(required_lpm, flow_lpm), draw, minutes)
     if say is not None:
@@ -81,7 +84,7 @@ def line_need_l(required_lpm: float, flow_lpm: float, draw: float, minutes: floa
             ("minutes", minutes, "min"),
         )
         say(
-            "Line need",
+            label,
             "max(required, line flow) × draw × minutes",
             numbers,
             need,

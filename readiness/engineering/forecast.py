@@ -26,6 +26,8 @@ def _test_remedies(option: Option, end: date) -> Iterable[Remedy]:
     for run in option.runs:
         if run.test_through == end:
             yield Remedy("test", run.line.id, run.line.name, end, "Test the line.")
+        if run.foam_through == end:
+            yield Remedy("test", run.line.id, f"foam of {run.line.name}", end, "Test the foam.")
 
 
 def _remedies(grade: Grade, end: date) -> tuple[Remedy, ...]:

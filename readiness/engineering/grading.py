@@ -93,7 +93,7 @@ def grades(option: Option, day: date, policy: Policy) -> list[Grade]:
     """
     stock = stock_on(option.pools, day)
     need, lapsed = need_on(option, day, policy)
-    base = max(option.rank, UNVERIFIED) if lapsed else option.rank
+    base = max(option.rank, UNVERIFIED) if lapsed or option.foam_through < day else option.rank
     sure = _graded(option, stock.firm_l, stock.firm_containers, need, base, False)
     if stock.all_containers == stock.firm_containers:
         return [sure]
@@ -128,7 +128,8 @@ def _may_add(one: Option, other: Option) -> bool:
 
 
 def _base(option: Option, day: date, policy: Policy) -> int:
-    return max(option.rank, UNVERIFIED) if need_on(option, day, policy)[1] else option.rank
+    lapsed = need_on(option, day, policy)[1] or option.foam_through < day
+    return max(option.rank, UNVERIFIED) if lapsed else option.rank
 
 
 def _pairs(every: Sequence[Grade], day: date, policy: Policy) -> list[Grade]:
@@ -143,6 +144,7 @@ def _pairs(every: Sequence[Grade], day: date, policy: Policy) -> list[Grade]:
 def rank_of(option: Option, day: date, policy: Policy) -> int:
     """The least rank of ``grades``, without the figures: the night asks for it on every day that something ends."""
     need, lapsed = need_on(option, day, policy)
+    lapsed = lapsed or option.foam_through < day
     base = UNVERIFIED if lapsed and option.rank < UNVERIFIED else option.rank
     if base == NOT_READY:
         return base

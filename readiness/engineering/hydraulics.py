@@ -1,21 +1,22 @@
 """Pressures along a foam line: friction, height, nozzle; the back pressure at an eductor, and whether it picks up.
 
 Every loss of a lay grows with the square of its flow or does not depend on it, so that each question has one answer in
-closed form: back = standing + resistance × Q².
+closed form: back = standing + resistance × Q². Only unlike branches behind a wye are solved by halving (``branches``).
 """
 
 from functools import lru_cache
 from typing import Final, NamedTuple
 
+from readiness.engineering.branches import flows_lpm, tip_of_branch_kpa, wye_kpa
+from readiness.engineering.friction import friction_kpa
 from readiness.engineering.nozzles import nozzle_pressure_kpa
 from readiness.engineering.percentages import WHOLE
 from readiness.engineering.records import Hose, Lay
-from readiness.engineering.steps import Say
-from readiness.engineering.units import KPA_PER_PSI, L_PER_US_GAL, M_PER_FT
+from readiness.engineering.steps import Recorder, Say
+from readiness.engineering.units import KPA_PER_PSI, M_PER_FT
 
 # Row H2: C for psi, gpm and hundreds of feet, by hose size in inches.
 COEFFICIENTS: Final = {"1.5": 24.0, "1.75": 15.5, "2.5": 2.0, "3": 0.677, "4": 0.2, "5": 0.08}
-_KPA_PER_C_LPM2_M: Final = KPA_PER_PSI / (100 * L_PER_US_GAL) ** 2 / (100 * M_PER_FT)
 _KPA_PER_M: Final = 0.434 * KPA_PER_PSI / M_PER_FT  # row H7: 0.434 psi a foot of water, not the thumb's 0.5
 _NOISE: Final = 1e-9
 
@@ -28,17 +29,6 @@ class LineDraw(NamedTuple):
     share: float  # back pressure ÷ inlet pressure
     draws: bool
     longest_m: float | None  # longest stretch with which it would; None where there is no hose
-
-
-def friction_kpa(coefficient: float, flow_lpm: float, length_m: float) -> float:
-    """Friction in hose = C (Q/100)² L/100 in psi, gpm and ft, here in kPa, L/min and m.
-
-    Source: row H2 (fire academy coefficients). Valid for full turbulent flow in rubber-lined fire hose.
-
-    >>> round(friction_kpa(2.0, 250 * 3.785411784, 200 * 0.3048) / 6.894757293168361, 9)
-    25.0
-    """
-    return coefficient * flow_lpm**2 * length_m * _KPA_PER_C_LPM2_M
 
 
 def coefficient_of(loss_kpa: float, flow_lpm: float, length_m: float) -> float:
@@ -67,6 +57,8 @@ def hose_kpa(lay: Lay, flow_lpm: float) -> float:
     Source: row H2 leg by leg; the pressure lost side by side is that of one of them (arithmetic).
     """
     along = sum([friction_kpa(leg.coefficient, flow_lpm, leg.length_m) for leg in lay.hose])
+    if lay.branches:
+        return along + wye_kpa(lay.branches, flow_lpm) - tip_kpa(lay, flow_lpm)
     if not lay.wye_hose:
         return along
     each_lpm = flow_lpm / lay.wye
@@ -74,7 +66,13 @@ def hose_kpa(lay: Lay, flow_lpm: float) -> float:
 
 
 def tip_kpa(lay: Lay, flow_lpm: float) -> float:
-    """Pressure at the nozzle [kPa]: by its K where that is known, else what the nozzle is said to hold."""
+    """Pressure at the nozzle [kPa]: by its K where that is known, else what the nozzle is said to hold.
+
+    Of unlike branches behind a wye the least.
+    """
+    if lay.branches:
+        flows = flows_lpm(lay.branches, wye_kpa(lay.branches, flow_lpm))
+        return min(tip_of_branch_kpa(each, flow) for each, flow in zip(lay.branches, flows, strict=True))
     return lay.nozzle_kpa if lay.nozzle_k is None else nozzle_pressure_kpa(lay.nozzle_k, flow_lpm)
 
 
@@ -97,7 +95,17 @@ def back_pressure_kpa(lay: Lay, flow_lpm: float, say: Say = None) -> float:
             "kPa",
             "fire academy hose coefficients; 0.434 psi a foot",
         )
+        _say_branches(lay, flow_lpm, say)
     return total
+
+
+def _say_branches(lay: Lay, flow_lpm: float, say: Recorder) -> None:
+    """How the flow divides behind a wye: one pressure, and what it drives through each branch."""
+    at = wye_kpa(lay.branches, flow_lpm) if lay.branches else 0.0
+    for n, (branch, flow) in enumerate(zip(lay.branches, flows_lpm(lay.branches, at), strict=True), 1):
+        numbers = (("at the wye", at, "kPa"), ("at its nozzle", tip_of_branch_kpa(branch, flow), "kPa"))
+        formula = "√((wye − what its nozzle holds) ÷ (friction at a flow of 1 + 1/K²))"
+        say(f"Branch {n}", formula, numbers, flow, "L/min", "the branches’ flows add to the line’s")
 
 
 def back_pressure_limit_kpa(lay: Lay, share: int) -> float:

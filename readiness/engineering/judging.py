@@ -54,7 +54,7 @@ def make_plan(rig: Rig, policy: Policy) -> Plan:
 
 def ends_of(plan: Plan, day: date) -> list[date]:
     """The last good days from ``day`` on of all the stock and tests that some option counts on, in order."""
-    ends = {run.test_through for run in plan.bench.runs.values()}
+    ends = {end for run in plan.bench.runs.values() for end in (run.test_through, run.foam_through)}
     for pile in plan.bench.piles.values():
         for held in pile.held:
             ends.add(held.firm_through)
@@ -169,6 +169,21 @@ def _seen_faults(rig: Rig) -> Iterable[Deficiency]:
     for line in rig.lines:
         if line.fault:
             yield found("fault_seen", ("line", line.id), f"{line.name}: {line.fault}", since=line.fault_on)
+        if line.missing:
+            yield found("not_carried", ("line", line.id), f"{line.name}: {line.missing}", since=line.missing_on)
+    yield from _gear_faults(rig)
+
+
+def _gear_faults(rig: Rig) -> Iterable[Deficiency]:
+    """Gear that is asked for and was not found, and gear at fault: one deficiency of each kind, naming all of it."""
+    gone = [each for each in rig.gear if each.missing]
+    bad = [each for each in rig.gear if not each.missing]
+    subject = ("unit", rig.unit_id)
+    for code, found_so in (("not_carried", gone), ("fault_seen", bad)):
+        if found_so:
+            named = ", ".join(f"{each.name} ({each.words})" if each.words else each.name for each in found_so)
+            since = min((each.since for each in found_so if each.since), default=None)
+            yield found(code, subject, f"{rig.name}: {named}", since=since)
 
 
 def _raised_faults(rig: Rig) -> Iterable[Deficiency]:
@@ -198,6 +213,13 @@ def _excluded_faults(excluded: Iterable[Exclusion]) -> list[Deficiency]:
         for each in excluded
         if each.code != "heel"
     ]
+
+
+def _unflushed_spares(rig: Rig, every: Iterable[Deficiency]) -> list[Deficiency]:
+    """Lines that were used and not flushed, and that no answer counts on: they are told all the same."""
+    told = {each.subject for each in every if each.code == "flush_not_logged"}
+    left = [line for line in rig.lines if not line.flushed and ("line", line.id) not in told]
+    return [found("flush_of_spare", ("line", line.id), line.name) for line in left]
 
 
 def _warnings(warnings: list[tuple[Held, date]], day: date) -> list[Deficiency]:
@@ -263,7 +285,7 @@ def judge(rig: Rig, policy: Policy, moment: Moment) -> Verdict:
     ]
     every = own + [fault for answer in answers for fault in answer.deficiencies]
     warnings, ends = _warnings_from(plan), ends_of(plan, day)
-    every += _excluded_faults(excluded) + _warnings(warnings, day)
+    every += [*_excluded_faults(excluded), *_warnings(warnings, day), *_unflushed_spares(rig, every)]
     status = _status(own, answers)
     until = holds_until(plan, tuple([RANK[answer.status] for answer in answers]), ends)
     coming = [each.due_on + _DAY for each in rig.inspections if each.due_on >= day]

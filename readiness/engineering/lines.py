@@ -1,16 +1,18 @@
 """One foam line with one concentrate at one setting: what it flows, what it draws, and what is wrong with it."""
 
-from datetime import date
+from datetime import date, timedelta
 from typing import NamedTuple
 
 from readiness.engineering.deficiencies import found
+from readiness.engineering.foam_tests import below_declared
 from readiness.engineering.hydraulics import LineDraw, back_pressure_kpa, line_draw
-from readiness.engineering.operating import direction_of, eductor_flow_lpm, pumped_point
-from readiness.engineering.proportioning import band, fault_of, good_through, solution_flow_lpm
-from readiness.engineering.records import RANK, Concentrate, Deficiency, Lay, Line, LineTest, Policy
+from readiness.engineering.operating import branch_flows, direction_of, eductor_flow_lpm, pumped_point
+from readiness.engineering.proportioning import Airport, band, fault_of, good_through, solution_flow_lpm
+from readiness.engineering.records import RANK, Concentrate, Deficiency, FoamTest, Lay, Line, LineTest, Policy
 from readiness.engineering.steps import Say
 
 _NEARLY = 1 - 1e-9
+BRANCH_SHARE = 0.9  # of a nozzle's own flow; below it its reach suffers visibly [inference]
 NO_TEST = date.min  # never made: out of date on every day
 
 
@@ -27,6 +29,14 @@ class Running(NamedTuple):
     rank: int
     lay: LineDraw | None
     test_fault: bool  # whether its tests are at fault whatever the day
+    foam_through: date = date.max  # the same of its foam test; date.max where none is asked for
+
+
+class FoamAsked(NamedTuple):
+    """What the listing states of finished foam: least expansion, least quarter-drainage time [min]. None: nothing."""
+
+    expansion: float | None = None
+    quarter_min: float | None = None
 
 
 class Tested(NamedTuple):
@@ -58,10 +68,15 @@ def _missing_test(line: Line, concentrate_id: int, pct: int) -> Deficiency:
     return found("test_never", subject, line.name, quantity="pct", required=pct)
 
 
-def _test_fault(line: Line, test: LineTest) -> Deficiency | None:
-    code = fault_of(test, vehicle=line.vehicle_band)
+def band_of(line: Line, policy: Policy) -> Airport:
+    """By whose band the line is tested."""
+    return policy.vehicle_bands if line.vehicle_band else False
+
+
+def _test_fault(line: Line, test: LineTest, policy: Policy) -> Deficiency | None:
+    code = fault_of(test, vehicle=band_of(line, policy))
     if code:
-        least, greatest = band(test.setting, vehicle=line.vehicle_band)
+        least, greatest = band(test.setting, vehicle=band_of(line, policy))
         bound = greatest if code == "test_rich" else least
         subject = ("line", line.id)
         return found(code, subject, line.name, "pct", test.measured, bound, test.on)
@@ -78,8 +93,48 @@ def tested(line: Line, concentrate_id: int, pct: int, policy: Policy) -> Tested:
     test = _newest(line.tests, concentrate_id, pct)
     if test is None:
         return Tested(pct, NO_TEST, _missing_test(line, concentrate_id, pct))
-    fault = _test_fault(line, test)
+    fault = _test_fault(line, test, policy)
     return Tested(max(pct, test.measured), good_through(test, policy), fault)
+
+
+def _greater(one: float | None, other: float | None) -> float | None:
+    return max((each for each in (one, other) if each is not None), default=None)
+
+
+def foam_faults(line: Line, test: FoamTest, asked: FoamAsked) -> list[Deficiency]:
+    """How finished foam falls short of the greater of what the listing and the test's own paper state.
+
+    Asked without a date: a failed test stays failed when it grows old. A quarter that had not drained when it was last
+    read has taken at least so long.
+    """
+    subject, faults = ("line", line.id), []
+    least = _greater(asked.expansion, test.declared_expansion)
+    if below_declared(test.expansion, least):
+        faults.append(found("foam_thin", subject, line.name, "ratio", test.expansion, least, test.on))
+    least = _greater(asked.quarter_min, test.declared_quarter_min)
+    if test.quarter_min is not None and below_declared(test.quarter_min, least):
+        faults.append(found("foam_drains", subject, line.name, "time", test.quarter_min, least, test.on))
+    return faults
+
+
+def _proves(test: FoamTest, asked: FoamAsked) -> bool:
+    """Whether a test that found no fault was read for as long as what is stated asks."""
+    least = _greater(asked.quarter_min, test.declared_quarter_min)
+    return least is None or test.quarter_min is not None or not below_declared(test.watched_min or 0.0, least)
+
+
+def foam_tested(line: Line, concentrate_id: int, asked: FoamAsked, policy: Policy) -> tuple[date, list[Deficiency]]:
+    """(the last day of its foam test, what is wrong with it). date.max where the department asks for none.
+
+    A foam test that failed counts whatever the department asks; one that is missing counts only where it asks for them.
+    """
+    test = next((each for each in line.foam_tests if each.concentrate_id == concentrate_id), None)
+    faults = [] if test is None else foam_faults(line, test, asked)
+    if faults or not policy.foam_test_interval_d:
+        return date.max, faults
+    if test is None or not _proves(test, asked):
+        return NO_TEST, [found("foam_test_never", ("line", line.id), line.name)]
+    return test.on + timedelta(days=policy.foam_test_interval_d), []
 
 
 def _made_for(line: Line, concentrate: Concentrate, pct: int, aspirating: bool, faults: list[Deficiency]) -> None:
@@ -128,7 +183,7 @@ def _pumped_flow(line: Line, nozzle_lpm: float, faults: list[Deficiency]) -> flo
     """What the pump gives the nozzle [L/min], where hose and nozzle are known; the nozzle's own flow at most."""
     subject, flow = ("line", line.id), nozzle_lpm
     lay = with_nozzle(line, nozzle_lpm)
-    if lay is not None and lay.nozzle_k is not None:
+    if lay is not None and (lay.nozzle_k is not None or lay.branches):
         flow = min(nozzle_lpm, pumped_point(lay, nozzle_lpm).flow_lpm)
         if flow < nozzle_lpm * _NEARLY:
             faults.append(found("pump_low", subject, line.name, "flow", flow, nozzle_lpm))
@@ -143,9 +198,17 @@ def _pumped_flow(line: Line, nozzle_lpm: float, faults: list[Deficiency]) -> flo
 def with_nozzle(line: Line, nozzle_lpm: float) -> Lay | None:
     """The lay with the nozzle turned to another of its flows: K grows with the flow at one pressure."""
     lay = line.lay
-    if lay is None or lay.nozzle_k is None or nozzle_lpm == line.flow_lpm:
+    if lay is None or lay.nozzle_k is None or lay.branches or nozzle_lpm == line.flow_lpm:
         return lay
     return lay._replace(nozzle_k=lay.nozzle_k * nozzle_lpm / line.flow_lpm)
+
+
+def _starved(line: Line, lay: Lay, flow_lpm: float, faults: list[Deficiency]) -> None:
+    """The branch behind a wye whose nozzle gets the least of what it is meant for, where that is too little."""
+    pairs = zip(branch_flows(lay, flow_lpm), [each.nozzle_lpm for each in lay.branches], strict=True)
+    flow, asked = min(pairs, key=lambda pair: pair[0] / pair[1])
+    if flow < asked * BRANCH_SHARE * _NEARLY:
+        faults.append(found("branch_low", ("line", line.id), line.name, "flow", flow, asked))
 
 
 def _suction(line: Line, lay: Lay, faults: list[Deficiency]) -> None:
@@ -173,6 +236,8 @@ def _laid(
     lay = with_nozzle(line, nozzle_lpm)
     if lay is None:
         return None
+    if lay.branches:
+        _starved(line, lay, flow_lpm, faults)
     if line.rated_lpm is None:
         if line.kind == "self":
             _suction(line, lay, faults)
@@ -221,11 +286,13 @@ def run_line(
     aspirating: bool,
     policy: Policy,
     asks_test: bool = True,
+    foam: FoamAsked | None = None,
     say: Say = None,
 ) -> Running:
     """The line with this nozzle flow [L/min], concentrate and setting [1/100 point].
 
     asks_test: a Class B line without a test is unverified; a Class A line is not, though a failed test still counts.
+    foam: what is stated of finished foam; None where nobody asks (Class A).
     """
     faults: list[Deficiency] = []
     _made_for(line, concentrate, pct, aspirating, faults)
@@ -237,8 +304,12 @@ def run_line(
         through, fault = date.max, None
     if fault is not None:
         faults.append(fault)
+    foam_through = date.max
+    if foam is not None and (line.foam_tests or policy.foam_test_interval_d):
+        foam_through, foamed = foam_tested(line, concentrate.id, foam, policy)
+        faults += foamed
     rank = max([RANK[each.severity] for each in faults]) if faults else 0
-    rich = max(draw, band(pct, vehicle=line.vehicle_band)[1])
+    rich = max(draw, band(pct, vehicle=band_of(line, policy))[1])
     if say is not None:
         numbers = (("p", pct / 100, "%"), ("last measured or p", draw / 100, "%"))
         say(
@@ -249,4 +320,5 @@ def run_line(
             "%",
             "last proportioning test, however old",
         )
-    return Running(line, nozzle_lpm, flow, draw, rich, through, tuple(faults), rank, lay, fault is not None)
+    test_fault = fault is not None
+    return Running(line, nozzle_lpm, flow, draw, rich, through, tuple(faults), rank, lay, test_fault, foam_through)

@@ -22,6 +22,8 @@ from functools import lru_cache
 from math import pi, sqrt
 from typing import Final, Literal, NamedTuple
 
+from readiness.engineering.branches import branch_needs_kpa, driven_lpm, flows_lpm, wye_kpa
+from readiness.engineering.friction import friction_kpa
 from readiness.engineering.hydraulics import (
     back_pressure_kpa,
     back_pressure_limit_kpa,
@@ -57,6 +59,7 @@ class Point(NamedTuple):
     longest_m: float | None  # the longest stretch: that picks up, or that still gives the nozzle its own flow
     highest_m: float | None  # the same for the height of the nozzle
     fast: tuple[Hose, ...]  # legs in which the water runs outside the compared speeds
+    branches: tuple[float, ...] = ()  # what each of unlike branches flows [L/min]
 
 
 def eductor_flow_lpm(rated_lpm: float, inlet_kpa: float, rated_inlet_kpa: float | None) -> float:
@@ -96,13 +99,21 @@ def direction_of(inlet_kpa: float, rated_inlet_kpa: float | None) -> Direction:
 
 
 def standing_kpa(lay: Lay) -> float:
-    """What a lay asks for whatever it flows: height, appliances, and a nozzle that holds its pressure [kPa]."""
-    held = lay.nozzle_kpa if lay.nozzle_k is None else 0.0
+    """What a lay asks for whatever it flows: height, appliances, and a nozzle that holds its pressure [kPa].
+
+    Of unlike branches only what stands before the wye.
+    """
+    held = lay.nozzle_kpa if lay.nozzle_k is None and not lay.branches else 0.0
     return elevation_kpa(lay.height_m) + lay.appliances_kpa + held
 
 
 def resistance(lay: Lay) -> float:
-    """What a lay asks for at a flow of 1, growing with its square: hose, and a nozzle known by its K [kPa/(L/min)²]."""
+    """What a lay asks for at a flow of 1, growing with its square: hose, and a nozzle known by its K [kPa/(L/min)²].
+
+    Of unlike branches only what stands before the wye.
+    """
+    if lay.branches:
+        return sum([friction_kpa(leg.coefficient, 1.0, leg.length_m) for leg in lay.hose])
     return hose_kpa(lay, 1.0) + (0.0 if lay.nozzle_k is None else lay.nozzle_k**-2)
 
 
@@ -115,7 +126,14 @@ def _fast(lay: Lay, flow_lpm: float) -> tuple[Hose, ...]:
     """Legs in which the water runs slower or faster than where the coefficients were compared."""
     least, greatest = SPEEDS_M_S
     legs = [(leg, flow_lpm) for leg in lay.hose] + [(leg, flow_lpm / lay.wye) for leg in lay.wye_hose]
+    for branch, flow in zip(lay.branches, branch_flows(lay, flow_lpm), strict=True):
+        legs += [(leg, flow) for leg in branch.hose]
     return tuple(leg for leg, flow in legs if leg.size_in and not least <= speed_m_s(leg.size_in, flow) <= greatest)
+
+
+def branch_flows(lay: Lay, flow_lpm: float) -> tuple[float, ...]:
+    """How a flow divides among unlike branches behind a wye [L/min]; nothing where there are none."""
+    return flows_lpm(lay.branches, wye_kpa(lay.branches, flow_lpm)) if lay.branches else ()
 
 
 @lru_cache(maxsize=8192)
@@ -142,6 +160,7 @@ def eductor_point(lay: Lay, rated_lpm: float, share: int) -> Point:
         longest_stretch_m(lay, most_lpm, limit),
         highest_m(lay, most_lpm, limit),
         _fast(lay, flow),
+        branch_flows(lay, flow),
     )
 
 
@@ -154,6 +173,9 @@ def _restricted_lpm(lay: Lay, most_lpm: float, limit_kpa: float) -> float:
     over = lay.inlet_kpa - standing_kpa(lay)
     if over <= 0 or lay.inlet_kpa <= limit_kpa:
         return 0.0
+    if lay.branches:
+        jet = (lay.inlet_kpa - limit_kpa) / most_lpm**2
+        return driven_lpm(lay.branches, resistance(lay) + jet, over)
     return sqrt(over / (resistance(lay) + (lay.inlet_kpa - limit_kpa) / most_lpm**2))
 
 
@@ -165,8 +187,7 @@ def pumped_point(lay: Lay, nozzle_lpm: float) -> Point:
     which the longest stretch and the greatest height are worked. Where nothing in the lay depends on the flow, the flow
     is the nozzle's own. Source: rows H2, H7 and the square-root law of a nozzle.
     """
-    over, resists = lay.inlet_kpa - standing_kpa(lay), resistance(lay)
-    flow = 0.0 if over < 0 else sqrt(over / resists) if resists else nozzle_lpm
+    flow = _pumped_lpm(lay, nozzle_lpm)
     return Point(
         flow,
         lay.inlet_kpa,
@@ -179,12 +200,26 @@ def pumped_point(lay: Lay, nozzle_lpm: float) -> Point:
         longest_stretch_m(lay, nozzle_lpm, lay.inlet_kpa),
         highest_m(lay, nozzle_lpm, lay.inlet_kpa),
         _fast(lay, flow),
+        branch_flows(lay, flow),
     )
 
 
+def _pumped_lpm(lay: Lay, nozzle_lpm: float) -> float:
+    over, resists = lay.inlet_kpa - standing_kpa(lay), resistance(lay)
+    if lay.branches:
+        return driven_lpm(lay.branches, resists, over)
+    return 0.0 if over < 0 else sqrt(over / resists) if resists else nozzle_lpm
+
+
 def pump_for_kpa(lay: Lay, flow_lpm: float) -> float:
-    """The pump pressure at which a lay flows so much [kPa]: ``pumped_point`` solved for the pressure. Rows H2, H7."""
-    return back_pressure_kpa(lay, flow_lpm)
+    """The pump pressure at which a lay flows so much [kPa]: ``pumped_point`` solved for the pressure. Rows H2, H7.
+
+    Of unlike branches behind a wye: the pressure at which each flows at least what its nozzle is meant for.
+    """
+    if not lay.branches:
+        return back_pressure_kpa(lay, flow_lpm)
+    wye = max(branch_needs_kpa(each) for each in lay.branches)
+    return standing_kpa(lay) + resistance(lay) * sum(flows_lpm(lay.branches, wye)) ** 2 + wye
 
 
 def fed_pct(setting: int, max_feed_lpm: float | None, flow_lpm: float) -> float:

@@ -20,7 +20,8 @@ from readiness.engineering.proportioning import feed_suffices, made_pct
 from readiness.engineering.records import RANK, Concentrate, Deficiency, Duty, Line, Policy, Spill
 from readiness.engineering.steps import Say
 from readiness.engineering.suiting import Fit
-from readiness.engineering.tasks import Task, duty_faults, fit_for, not_foam, task_for
+from readiness.engineering.tasks import Task, duty_faults, fit_for, task_for, unanswerable
+from readiness.engineering.vapor import Blanket, planned
 from readiness.engineering.water import water_faults
 
 _SHORTAGES = frozenset({"rate_short"})  # not ready, yet the line works and covers a part
@@ -51,6 +52,8 @@ class Option(NamedTuple):
     rank: int
     test_through: date  # last day on which every line's test is in date
     works: bool  # foam of the right strength leaves the nozzle
+    foam_through: date  # the same of their foam tests
+    blanket: Blanket | None = None  # of a vapor duty, at what the lines draw: the textbook need is all of it
 
 
 def _nozzles(lines: list[Line]) -> Iterable[tuple[float, ...]]:
@@ -114,6 +117,10 @@ def _setup_faults(bench: Bench, duty: Duty, task: Task, runs: tuple[Running, ...
     faults += _supply_faults(bench, duty, task, runs, flow)
     if not meets_flow(flow, task.required_lpm):
         faults.append(found("rate_short", ("duty", duty.id), duty.name, "flow", flow, task.required_lpm))
+    largest = max(runs, key=lambda run: run.flow_lpm)
+    if largest.flow_lpm < task.monitor_lpm * (1 - 1e-9):
+        subject, measured = ("line", largest.line.id), largest.flow_lpm
+        faults.append(found("monitor_small", subject, largest.line.name, "flow", measured, task.monitor_lpm))
     rig = bench.rig
     if rig.lines_staffed is not None and len(runs) > rig.lines_staffed:
         crew, asked = rig.lines_staffed, len(runs)
@@ -158,13 +165,53 @@ def _pools(bench: Bench, runs: tuple[Running, ...], concentrate_id: int) -> tupl
     return tuple(pools)
 
 
-def _needs(task: Task, flow: float, draws: tuple[float, float], say: Say) -> tuple[float, float, float]:
-    """(textbook, line need, line need at the rich end) [L]."""
+class _Needs(NamedTuple):
+    """Needs [L], and the blanket of a vapor duty."""
+
+    textbook_l: float
+    need_l: float
+    rich_need_l: float  # at the rich end
+    blanket: Blanket | None = None
+
+
+def _needs(duty: Duty, task: Task, flow: float, draws: tuple[float, float], say: Say) -> _Needs:
+    """Textbook need, line need and line need at the rich end [L]."""
     if task.fixed_l is not None:
-        return task.fixed_l, task.fixed_l, task.fixed_l
+        return _Needs(task.fixed_l, task.fixed_l, task.fixed_l)
+    if task.cover is not None and isinstance(duty, Spill):
+        return _cover_needs(duty, task, flow, draws, say)
     textbook = textbook_need_l(task.required_lpm, task.pct, task.minutes, say)
     need = line_need_l(task.required_lpm, flow, draws[0], task.minutes, say)
-    return textbook, need, line_need_l(task.required_lpm, flow, draws[1], task.minutes)
+    return _Needs(textbook, need, line_need_l(task.required_lpm, flow, draws[1], task.minutes))
+
+
+def textbook_of(duty: Duty, task: Task) -> float:
+    """The textbook need of a task, whatever line meets it [L]."""
+    return _needs(duty, task, 0.0, (task.pct, task.pct), None).textbook_l
+
+
+def _cover_needs(duty: Spill, task: Task, flow: float, draws: tuple[float, float], say: Say) -> _Needs:
+    """Vapor kept down: blanket and upkeep come first and are the textbook need; the line need adds the fire run.
+
+    Source: design section 5 step 11; the county's S7 holds a blanket with the fire cover short to be limited.
+    """
+    assert task.cover is not None
+    needs, made = [], None
+    for draw, tell in ((draws[1], None), (draws[0], say)):
+        made = planned(task.cover, duty.area_m2, draw, tell)
+        fire = line_need_l(task.required_lpm, flow, draw, task.minutes, tell, "Fire run kept back")
+        needs.append(made.total_l + fire)
+    assert made is not None
+    if say is not None:
+        numbers = (("blanket and upkeep", made.total_l, "L"), ("fire run", needs[1] - made.total_l, "L"))
+        say("Need", "blanket and upkeep + fire run", numbers, needs[1], "L", "a blanket may light: design rule")
+    return _Needs(made.total_l, needs[1], needs[0], made)
+
+
+def flowing_min(option_task: Task, blanket: Blanket | None, flow_lpm: float) -> float:
+    """Minutes for which the lines flow: the run, and what a blanket and its upkeep take of them [min]."""
+    laid = blanket.laid_l / flow_lpm if blanket is not None and flow_lpm else 0.0
+    return option_task.minutes + laid
 
 
 def _flows(bench: Bench, runs: tuple[Running, ...]) -> tuple[float, float, float]:
@@ -193,10 +240,11 @@ def make_option(
     paired = zip(lines, nozzles, strict=True)
     runs = tuple([bench.run(line, nozzle, concentrate, task, say) for line, nozzle in paired])
     flow, draw, rich = _flows(bench, runs)
-    textbook, need, rich_need = _needs(task, flow, (draw, rich), say)
+    needs = _needs(duty, task, flow, (draw, rich), say)
     faults = _setup_faults(bench, duty, task, runs, flow) + _listing_faults(fitted, concentrate)
     if isinstance(duty, Spill):
-        faults += water_faults(bench.rig.vehicle, duty, flow * (WHOLE - draw) / WHOLE, task.minutes)
+        minutes = flowing_min(task, needs.blanket, flow)
+        faults += water_faults(bench.rig.vehicle, duty, flow * (WHOLE - draw) / WHOLE, minutes)
     return Option(
         duty=duty,
         concentrate=concentrate,
@@ -205,14 +253,16 @@ def make_option(
         runs=runs,
         flow_lpm=flow,
         draw_lpm=flow * draw / WHOLE,
-        textbook_l=textbook,
-        need_l=need,
-        rich_need_l=rich_need,
+        textbook_l=needs.textbook_l,
+        need_l=needs.need_l,
+        rich_need_l=needs.rich_need_l,
         pools=_pools(bench, runs, concentrate.id),
         faults=tuple(faults),
         rank=max([RANK[fault.severity] for fault in faults]) if faults else 0,
         test_through=min([run.test_through for run in runs]),
         works=not [fault for fault in faults if fault.severity == "not_ready" and fault.code not in _SHORTAGES],
+        foam_through=min([run.foam_through for run in runs]),
+        blanket=needs.blanket,
     )
 
 
@@ -241,9 +291,8 @@ def _ask(policy: Policy, duty: Duty, concentrate: Concentrate, wind_loss: int) -
 
 def options_for(bench: Bench, duty: Duty) -> Options:
     """Every option of one duty, in the order of setups, concentrates and rings; and why others do not count."""
-    reason = not_foam(duty)
-    if reason:
-        fault = found("not_foam", ("duty", duty.id), reason)
+    fault = unanswerable(duty, bench.policy)
+    if fault is not None:
         return Options(duty, (), (), (fault,), RANK["not_ready"])
     asked: dict[tuple[int, int], tuple[Fit, Task | None]] = {}
     options: list[Option] = []
@@ -260,6 +309,6 @@ def options_for(bench: Bench, duty: Duty) -> Options:
                 continue
             for nozzles in _nozzles(lines):
                 options.append(make_option(bench, duty, task, fitted, concentrate, lines, nozzles))
-    faults = duty_faults(duty, bench.rig.vehicle)
+    faults = duty_faults(duty, bench.rig.vehicle, bench.policy)
     rank = max([RANK[fault.severity] for fault in faults]) if faults else 0
     return Options(duty, tuple(options), tuple(refused.values()), faults, rank)

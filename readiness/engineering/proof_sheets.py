@@ -25,6 +25,7 @@ from readiness.engineering.percentages import percent_text
 from readiness.engineering.proportioning import (
     INSTRUMENT_TELLS,
     WORD_OF_INSTRUMENT,
+    Airport,
     Instrument,
     Outcome,
     band,
@@ -53,7 +54,12 @@ class Calibration(NamedTuple):
 
 
 def calibrate(
-    standards: Sequence[Standard], readings: Sequence[float], instrument: Instrument, pct: int, *, vehicle: bool = False
+    standards: Sequence[Standard],
+    readings: Sequence[float],
+    instrument: Instrument,
+    pct: int,
+    *,
+    vehicle: Airport = False,
 ) -> Calibration:
     """A sample read off known mixes, with every reason to refuse it. Raises ``ValueError`` where there is no line."""
     line = fit_line(standards)
@@ -64,7 +70,7 @@ def calibrate(
     return Calibration(tuple(standards), line, measured, low, high, tuple(each for each in reasons if each))
 
 
-def calibration_sheet(found: Calibration, instrument: Instrument, pct: int, *, vehicle: bool = False) -> Sheet:
+def calibration_sheet(found: Calibration, instrument: Instrument, pct: int, *, vehicle: Airport = False) -> Sheet:
     """The percentage with its interval against the band; refused where the test proves nothing."""
     say = Recorder()
     line, measured = found.line, found.measured
@@ -99,7 +105,7 @@ def _few(line: Line) -> str:
     )
 
 
-def verdict(said: str, pct: int, *, vehicle: bool = False) -> str:
+def verdict(said: str, pct: int, *, vehicle: Airport = False) -> str:
     """An outcome in a sentence, with the band."""
     least, greatest = band(pct, vehicle=vehicle)
     passes_from = f"{percent_text(pct)} passes from {percent_text(least)} to {percent_text(greatest)}."
@@ -118,7 +124,7 @@ def draw_sheet(
     pct: int,
     *,
     watch_s: float = WATCH_S,
-    vehicle: bool = False,
+    vehicle: Airport = False,
 ) -> Sheet:
     """A draw test: so much concentrate gone in so many seconds at a known flow, the stop watch good to ± watch_s."""
     if not 0 <= watch_s < seconds:
@@ -132,7 +138,7 @@ def draw_sheet(
     return _plain_test(measured, low, high, pct, vehicle, say)
 
 
-def meters_sheet(concentrate_lpm: float, water_lpm: float, pct: int, *, vehicle: bool = False) -> Sheet:
+def meters_sheet(concentrate_lpm: float, water_lpm: float, pct: int, *, vehicle: Airport = False) -> Sheet:
     """A test by two flow meters."""
     say = Recorder()
     measured = metered_pct(concentrate_lpm, water_lpm)
@@ -151,7 +157,7 @@ class Proof(NamedTuple):
     calibration: Calibration | None = None
 
 
-def prove(evidence: Mapping[str, Any], pct: int, *, vehicle: bool = False) -> Proof:
+def prove(evidence: Mapping[str, Any], pct: int, *, vehicle: Airport = False) -> Proof:
     """A test from its evidence, as a form or a record holds it.
 
     way "mixes": mixes as [percent, reading], sample as readings, instrument; "draw": drawn_l [L], seconds [s], flow_lpm
@@ -174,7 +180,7 @@ def prove(evidence: Mapping[str, Any], pct: int, *, vehicle: bool = False) -> Pr
     return Proof(sheet, measured, outcome(low, high, pct, vehicle=vehicle))
 
 
-def _plain_test(measured: float, low: float, high: float, pct: int, vehicle: bool, say: Recorder) -> Sheet:
+def _plain_test(measured: float, low: float, high: float, pct: int, vehicle: Airport, say: Recorder) -> Sheet:
     least, greatest = band(pct, vehicle=vehicle)
     figures = (
         Figure("measured", "Measured", measured, "percent", "nearest"),

@@ -1,5 +1,6 @@
 """What a proportioner really makes: its allowed band, its feed, what its plate means by flow, and what tests say."""
 
+from collections.abc import Mapping
 from datetime import date, timedelta
 from typing import Final, Literal
 
@@ -13,11 +14,12 @@ WORD_OF_INSTRUMENT: Final[dict[Instrument, str]] = {
     "conductivity": "conductivity meter",
 }
 
-# Row P6, from memory and editable by a department that enters its own test result as passed or failed.
-_VEHICLE_BANDS: Final = {300: (280, 350), 600: (550, 700)}
+# Whether an airport vehicle's proportioner: no, yes (row P6, from memory), or yes by a department's own bands.
+Airport = bool | Mapping[int, tuple[int, int]]
+_VEHICLE_BANDS: Final = Policy().vehicle_bands
 
 
-def band(pct: int, *, vehicle: bool = False) -> tuple[int, int]:
+def band(pct: int, *, vehicle: Airport = False) -> tuple[int, int]:
     """(least, greatest) percentage that passes a proportioning test listed at ``pct`` [1/100 point].
 
     p to the lesser of 1.3 p and p + 1 point (row P1; the two meet at 3.33 %). An airport vehicle at 3 or 6 % has its
@@ -26,12 +28,15 @@ def band(pct: int, *, vehicle: bool = False) -> tuple[int, int]:
     >>> band(300), band(600), band(300, vehicle=True)
     ((300, 390), (600, 700), (280, 350))
     """
-    if vehicle and pct in _VEHICLE_BANDS:
-        return _VEHICLE_BANDS[pct]
+    own = _VEHICLE_BANDS if vehicle is True else vehicle or {}
+    return own[pct] if pct in own else _standard_band(pct)
+
+
+def _standard_band(pct: int) -> tuple[int, int]:
     return pct, min(pct * 13 // 10, pct + 100)
 
 
-def fault_of(test: LineTest, *, vehicle: bool = False) -> str:
+def fault_of(test: LineTest, *, vehicle: Airport = False) -> str:
     """What a test failed by: "test_lean", "test_rich", "test_failed" as recorded, or "" where it passed.
 
     Asked without a date: a failed test stays failed when it grows old.
@@ -82,7 +87,7 @@ def solution_flow_lpm(rated_lpm: float, basis: RatingBasis, pct: int) -> float:
 INSTRUMENT_TELLS: Final[dict[Instrument, float]] = {"refractometer": 30.0, "conductivity": 5.0}
 
 
-def cannot_tell(instrument: Instrument, pct: int, *, vehicle: bool = False) -> str:
+def cannot_tell(instrument: Instrument, pct: int, *, vehicle: Airport = False) -> str:
     """The sentence that refuses an instrument whose ± is as wide as half the band, or "".
 
     A refractometer (±0.3 point) never tells a pass from a fail on a 1 % line, whose band is 0.3 point wide in all.
@@ -98,7 +103,7 @@ def cannot_tell(instrument: Instrument, pct: int, *, vehicle: bool = False) -> s
     )
 
 
-def outcome(low: float, high: float, pct: int, *, vehicle: bool = False) -> Outcome:
+def outcome(low: float, high: float, pct: int, *, vehicle: Airport = False) -> Outcome:
     """What an interval of the measured percentage [1/100 point] says against the band: all in, all out, or neither.
 
     "too near to tell": a limit of the band lies within the interval. Source: row P1; the decision rule with a guard

@@ -48,10 +48,24 @@ class Policy(NamedTuple):
     test_interval_d: int = 365  # the same for a proportioning test
     opened_limit_d: int | None = None  # days an opened pail counts; None = no limit
     expiry_warn_d: int = 365
+    foam_test_interval_d: int = 0  # days a foam test is good for; 0 = the department asks for none
     rich_end: Literal["caution", "short"] = "caution"  # "short": without a test in date the rich end IS the need
     add_concentrates: bool = False  # different concentrates add as minutes, through separate lines
     plain_on_e10: Literal["no", "limited"] = "no"
     dead_band_ml: int = 0  # a difference between book and reading that nobody looks into
+    vehicle_3_least: int = 280  # what an airport vehicle's proportioner passes with at 3 and 6 % (row P6)
+    vehicle_3_most: int = 350
+    vehicle_6_least: int = 550
+    vehicle_6_most: int = 700
+    region_packs: frozenset[str] = frozenset()  # rules of a region that the department turned on
+
+    @property
+    def vehicle_bands(self) -> dict[int, tuple[int, int]]:
+        """What passes on an airport vehicle, by its setting [1/100 point]."""
+        return {
+            300: (self.vehicle_3_least, self.vehicle_3_most),
+            600: (self.vehicle_6_least, self.vehicle_6_most),
+        }
 
 
 class Rate(NamedTuple):
@@ -70,6 +84,8 @@ class Listing(NamedTuple):
     aspirating: bool  # a plain nozzle gets no credit
     by_group: bool  # found by the fuel's group only: counts, unverified
     source: str
+    expansion: float | None = None  # least expansion of finished foam; None: not stated
+    quarter_min: float | None = None  # least time in which a quarter of its liquid drains; None: not stated
 
 
 class Fuel(NamedTuple):
@@ -162,6 +178,18 @@ class LineTest(NamedTuple):
     good_through: date | None = None  # None: on + policy.test_interval_d
 
 
+class FoamTest(NamedTuple):
+    """The latest cylinder of finished foam of a line with one concentrate, and what its paper declared."""
+
+    concentrate_id: int
+    on: date
+    expansion: float
+    quarter_min: float | None = None  # None: a quarter had not drained when it was last read
+    watched_min: float | None = None  # when it was last read; None: no drainage was read
+    declared_expansion: float | None = None
+    declared_quarter_min: float | None = None
+
+
 class Hose(NamedTuple):
     """One leg of a lay. ``coefficient`` is C of the published row H2, for psi, gpm and feet."""
 
@@ -171,10 +199,20 @@ class Hose(NamedTuple):
     size_in: float = 0.0  # nominal, for words; 0 = not known
 
 
+class Branch(NamedTuple):
+    """One of several unlike lines behind a wye, with its nozzle."""
+
+    hose: tuple[Hose, ...]
+    nozzle_lpm: float  # what its nozzle is meant for
+    nozzle_kpa: float  # at which it flows so much
+    nozzle_k: float | None = None  # [L/min per √kPa]; None: it holds its pressure while the flow changes
+
+
 class Lay(NamedTuple):
     """What stands between a proportioner and the tip, and an eductor's plate. None = not known.
 
-    Behind a wye ``wye`` like lines run, each of ``wye_hose``; the flow is that of all of them.
+    Behind a wye ``wye`` like lines run, each of ``wye_hose``; or unlike ``branches``, and then nozzle and wye hose are
+    theirs. The flow is that of all of them.
     """
 
     inlet_kpa: float  # at the eductor, or at the pump where the line has none
@@ -190,6 +228,7 @@ class Lay(NamedTuple):
     nozzle_k: float | None = None  # of all nozzles together [L/min per √kPa]; None: the nozzle holds nozzle_kpa
     wye: int = 1
     wye_hose: tuple[Hose, ...] = ()
+    branches: tuple[Branch, ...] = ()
 
 
 class Line(NamedTuple):
@@ -218,10 +257,13 @@ class Line(NamedTuple):
     in_service: bool = True
     fault: str = ""  # what the last check that looked at it saw to be wrong
     fault_on: date | None = None
+    missing: str = ""  # parts that the last check did not find aboard
+    missing_on: date | None = None
     kind: ProportionerKind = "injection"  # an eductor is one that has a plate's flow, whatever its kind
     least_lpm: float | None = None  # least flow at which it proportions
     intake_kpa: float | None = None  # pressure at the pump's intake while it runs; None = not stated
     intake_limit_kpa: float = 0.0  # greatest intake pressure against which an around-the-pump proportioner works
+    foam_tests: tuple[FoamTest, ...] = ()
 
 
 class Supply(NamedTuple):
@@ -229,6 +271,32 @@ class Supply(NamedTuple):
 
     kind: SupplyKind
     flow_lpm: float | None = None
+
+
+class CoverPlan(NamedTuple):
+    """How vapor is kept down over a spill that has not lit. None = nobody has said, and nothing is worked for it."""
+
+    hold_min: float | None = None  # how long it is planned to be held
+    interval_min: float | None = None  # between two upkeeps; at the scene the meter decides
+    depth_m: float | None = None  # of the first blanket
+    expansion: float | None = None  # of the foam as it lies
+    drained: int | None = None  # what drains in an interval [1/100 point]
+    wind_loss: int | None = None  # what the wind takes, extra share [1/100 point]
+
+
+class DeckRule(NamedTuple):
+    """A tanker's cargo deck by the code for ships; the spill's area is the deck's. None = not known."""
+
+    largest_tank_m2: float | None = None
+    monitor_area_m2: float | None = None  # deck that the largest monitor protects
+    inert_gas: bool | None = None
+
+
+class TankRule(NamedTuple):
+    """A storage tank by one national code. None = not known."""
+
+    application: Literal["gentle", "indirect", "direct", ""] = ""
+    mobile: bool | None = None
 
 
 class Spill(NamedTuple):
@@ -245,6 +313,8 @@ class Spill(NamedTuple):
     minutes: float | None = None  # stated by the department; None: the rule of the use
     product_l: float = 0.0  # spilled product, for the run-off to contain
     cooling_l: float = 0.0  # cooling water, for the same
+    cover: CoverPlan | None = None  # of a vapor duty
+    rule: DeckRule | TankRule | None = None  # of a region's pack; None: the general rules
 
 
 class ClassADuty(NamedTuple):
@@ -267,6 +337,7 @@ class AirportDuty(NamedTuple):
     other_agent_needed_kg: float
     other_agent_kg: float
     times: float = 2.0  # row A6: twice
+    category: int | None = None  # of the region's table, where one vehicle meets it alone; it asks for a discharge too
 
 
 Duty = Spill | ClassADuty | AirportDuty
@@ -311,6 +382,15 @@ class Inspection(NamedTuple):
     every_shift: bool = False  # like the morning check it is left out of until when an answer holds
 
 
+class Gear(NamedTuple):
+    """Loose gear of the par list that a check did not find aboard, or found at fault."""
+
+    name: str
+    missing: bool
+    words: str
+    since: date | None
+
+
 class Rig(NamedTuple):
     """A unit on its vehicle, with all that the judge looks at."""
 
@@ -328,6 +408,7 @@ class Rig(NamedTuple):
     no_duty: NoDuty | None = None
     accepted: frozenset[tuple[str, str, int]] = frozenset()  # (code, subject kind, subject id) accepted today
     inspections: tuple[Inspection, ...] = ()
+    gear: tuple[Gear, ...] = ()  # loose gear that the last check did not find, or found at fault
     raised: tuple[Raised, ...] = ()  # open ones of the unit, its vehicle, and what stands on either
 
 
@@ -368,6 +449,17 @@ class AsSet(NamedTuple):
     runs_dry: bool
 
 
+class CoverNeed(NamedTuple):
+    """What keeping vapor down takes of the line's need [L, min]; the fire run is kept back in case it lights."""
+
+    hold_min: float
+    interval_min: float
+    first_l: float  # concentrate of the first blanket
+    top_ups: int
+    upkeep_l: float  # concentrate of all upkeeps
+    fire_l: float
+
+
 class Answer(NamedTuple):
     """What one duty gets from the best option. SI; ``share`` 1.0 = the whole line need."""
 
@@ -406,6 +498,7 @@ class Answer(NamedTuple):
     as_set: AsSet | None = None
     good_through: date | None = None  # earliest date among what it counts on; None = none known
     tankfuls: float | None = None  # Class A duty
+    cover: CoverNeed | None = None  # of a vapor duty: need_l is all of it, textbook_l blanket and upkeep
 
 
 class Verdict(NamedTuple):

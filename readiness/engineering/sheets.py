@@ -2,7 +2,7 @@
 
 from typing import Literal, NamedTuple
 
-from readiness.engineering.records import Step
+from readiness.engineering.records import Deficiency, Step
 from readiness.engineering.steps import Recorder
 from readiness.engineering.units import Toward
 
@@ -25,13 +25,17 @@ class Figure(NamedTuple):
 
 
 class Sheet(NamedTuple):
-    """A worksheet filled in. ``refused``: why there is no answer, or ""; what could be worked is still shown."""
+    """A worksheet filled in. ``refused``: why there is no answer, or ""; what could be worked is still shown.
+
+    ``faults``: what is wrong, said in the reader's units.
+    """
 
     title: str
     figures: tuple[Figure, ...]
     steps: tuple[Step, ...]
     notes: tuple[str, ...] = ()
     refused: str = ""
+    faults: tuple[Deficiency, ...] = ()
 
     def value(self, key: str) -> float:
         """One figure's value by its key. Raises KeyError where the sheet has none."""

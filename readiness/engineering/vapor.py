@@ -1,16 +1,18 @@
 """Keeping vapor down without a fire: a first blanket, its upkeep, and the fire run kept back in case it lights."""
 
-from math import ceil
+from math import ceil, inf
 from typing import Final, NamedTuple
 
 from readiness.engineering.demand import blanket_concentrate_l_m2
 from readiness.engineering.percentages import WHOLE
+from readiness.engineering.records import CoverPlan
 from readiness.engineering.steps import Numbers, Recorder, Say
 
 DEPTH_M: Final = 0.1016  # 4 in, the county's plan; an editable default, no source
 EXPANSION: Final = 7.0  # the same
 INTERVAL_MIN: Final = 15.0  # maintenance interval, default; at the scene the meter decides
-DRAINED: Final = 2500  # a quarter drains in an interval [1/100 point]
+DRAINED: Final = 2500  # a quarter drains in an interval [1/100 point]; worked from trade notes
+WIND: Final = 2500  # the wind takes a quarter more [1/100 point]; the county's plan, no source
 # Row D6, one national code (France, 3 October 2010, art. 43-3-5), for a region's pack.
 PREVENTIVE_DEPTH_M: Final = 0.15
 PREVENTIVE_UPKEEP_LPM_M2: Final = 0.2
@@ -27,6 +29,7 @@ class Blanket(NamedTuple):
     top_ups: int
     upkeep_l: float  # concentrate of all of them
     total_l: float
+    laid_l: float  # solution of the first blanket and all upkeeps
 
 
 def top_ups(hold_min: float, interval_min: float = INTERVAL_MIN) -> int:
@@ -68,10 +71,49 @@ def blanket(
     first = blanket_concentrate_l_m2(depth_m, expansion, 1) * pct * area_m2 * (WHOLE + wind_loss) / WHOLE
     times = top_ups(hold_min, interval_min)
     each = first * drained / WHOLE
-    made = Blanket(foam_l, solution, first, each, times, each * times, first + each * times)
+    laid = solution * (1 + times * drained / WHOLE)
+    made = Blanket(foam_l, solution, first, each, times, each * times, first + each * times, laid)
     if say is not None:
         _tell(made, area_m2, depth_m, expansion, wind_loss, pct, drained, say)
     return made
+
+
+# What a plan has to state, with the most that can be: low expansion to 20 (row F2), a share to all of it.
+_STATED: Final = (
+    ("hold_min", "the time it is held", inf),
+    ("interval_min", "the interval of upkeep", inf),
+    ("depth_m", "the depth of the blanket", inf),
+    ("expansion", "the expansion (1 to 20)", 20.0),
+    ("drained", "what drains in an interval", WHOLE),
+)
+
+
+def not_stated(plan: CoverPlan | None) -> tuple[str, ...]:
+    """What a plan does not state, or states as it cannot be: nothing is worked for it then. Wind may be 0.
+
+    >>> not_stated(CoverPlan(120, 15, 0.1, 7, 2500))
+    ('what the wind takes',)
+    """
+    plan = plan or CoverPlan()
+    missing = [words for name, words, most in _STATED if not 0 < (getattr(plan, name) or 0) <= most]
+    if plan.expansion is not None and 0 < plan.expansion < 1:
+        missing.append("the expansion (1 to 20)")
+    return (*missing, *(("what the wind takes",) if plan.wind_loss is None else ()))
+
+
+def planned(plan: CoverPlan, area_m2: float, pct: float, say: Say = None) -> Blanket:
+    """The blanket of a plan that states everything (``not_stated``); pct: what the line really draws [1/100 point]."""
+    return blanket(
+        area_m2,
+        pct,
+        plan.hold_min or 0.0,
+        depth_m=plan.depth_m or 0.0,
+        expansion=plan.expansion or 0.0,
+        wind_loss=plan.wind_loss or 0,
+        drained=plan.drained or 0,
+        interval_min=plan.interval_min or 0.0,
+        say=say,
+    )
 
 
 def _tell(

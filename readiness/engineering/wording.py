@@ -1,10 +1,13 @@
 """Quantities as people read them, in a department's units."""
 
+from functools import lru_cache
+
 from readiness.engineering.units import Toward, from_ml, from_si, shown
 
 US = "us"
 
 
+@lru_cache(maxsize=20_000)  # a stock list says the same few volumes thousands of times
 def volume_text(volume_ml: int, units: str) -> str:
     """A volume [ml] to the nearest hundredth of a gallon or litre: "5.00 gal" for US units, "18.93 L" for metric.
 

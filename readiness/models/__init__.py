@@ -9,6 +9,7 @@ from readiness.models.catalogue import (
     ReferenceVersion,
     Sample,
 )
+from readiness.models.change_overs import ChangeOverCount
 from readiness.models.changes import Change
 from readiness.models.checks import Check, Reading
 from readiness.models.containers import Container, Holding
@@ -18,6 +19,7 @@ from readiness.models.duties import Duty
 from readiness.models.fleet import Appliance, Assignment, Unit, Vehicle
 from readiness.models.foam_lines import FoamLine, HoseLeg, LineSource, LineTest, Setup, SetupLine
 from readiness.models.foam_tests import FoamTest
+from readiness.models.hand_over_notes import HandOverNote, NoteRead
 from readiness.models.handed_over import HandedOver, HandedOverRow, SheetLayout
 from readiness.models.hoses import HoseSize
 from readiness.models.inspections import Inspection, InspectionRule
@@ -39,6 +41,7 @@ from readiness.models.partners import Partner
 from readiness.models.people import Device, Membership, Role, SignInAttempt, User
 from readiness.models.policy import Policy
 from readiness.models.questions import Answered
+from readiness.models.queue import QueuedEntry
 from readiness.models.raised_deficiencies import Photo, RaisedDeficiency, WorkEntry
 from readiness.models.settlements import Settlement, SettlementRow
 from readiness.models.store_limits import StoreLimit
@@ -52,6 +55,7 @@ __all__ = [
     "Assessment",
     "Assignment",
     "Change",
+    "ChangeOverCount",
     "Check",
     "CompatibilityGroup",
     "Concentrate",
@@ -68,6 +72,7 @@ __all__ = [
     "FoamTest",
     "Fuel",
     "FurtherLook",
+    "HandOverNote",
     "HandedOver",
     "HandedOverRow",
     "Holding",
@@ -90,6 +95,7 @@ __all__ = [
     "Movement",
     "MovementLine",
     "Night",
+    "NoteRead",
     "Order",
     "Pallet",
     "ParLine",
@@ -97,6 +103,7 @@ __all__ = [
     "Photo",
     "Place",
     "Policy",
+    "QueuedEntry",
     "RaisedDeficiency",
     "Reading",
     "ReferenceVersion",

@@ -153,6 +153,8 @@ class Listing(models.Model):
     rate_unit = models.CharField(max_length=8, blank=True)
     minutes = models.FloatField(null=True, blank=True)
     aspirating = models.BooleanField(default=False)
+    expansion = quantity(help_text="least expansion of finished foam, where it is stated")
+    quarter_min = quantity(help_text="least time in which a quarter drains, where it is stated")
     source = models.TextField()
     edition = models.CharField(max_length=60, blank=True)
     retired_on = models.DateField(null=True, blank=True, help_text="withdrawn: it counts no more")

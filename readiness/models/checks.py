@@ -37,6 +37,7 @@ class Check(models.Model):
     recorded_at = models.DateTimeField()
     complete = models.BooleanField(help_text="everything the unit carries was looked at")
     notes = models.TextField(blank=True)
+    photo = models.ForeignKey("Photo", models.PROTECT, null=True, blank=True, related_name="checks")
     body_sha256 = models.CharField(max_length=64)
 
     class Meta:
@@ -56,11 +57,14 @@ class Reading(models.Model):
     line = models.ForeignKey(FoamLine, models.PROTECT, null=True, blank=True, related_name="readings")
     item = models.CharField(max_length=60, blank=True)
     answer = models.CharField(max_length=14, choices=Answer.choices)
-    ml = models.BigIntegerField(null=True, blank=True)
+    parts = models.JSONField(default=dict, blank=True, help_text="each part that was asked for and its answer")
+    ml = models.BigIntegerField(null=True, blank=True, help_text="by the gauge, or by the stick alone")
+    stick_ml = models.BigIntegerField(null=True, blank=True, help_text="by the stick")
     book_ml = models.BigIntegerField(null=True, blank=True, help_text="what the ledger said at that moment")
     sealed = models.BooleanField(null=True, blank=True)
     setting_pct = percent()
     ring_lpm = models.FloatField(null=True, blank=True)
+    face = models.CharField(max_length=8, blank=True, help_text="which face of a kit's dial is up")
     flushed = models.BooleanField(null=True, blank=True)
     words = models.TextField(blank=True)
 

@@ -79,7 +79,7 @@ class Container(models.Model):
 class Holding(models.Model):
     """How much of a lot a container holds now: the fold of its lines for that lot."""
 
-    container = models.ForeignKey(Container, models.PROTECT, related_name="holdings")
+    container = models.ForeignKey(Container, models.PROTECT, db_index=False, related_name="holdings")
     lot = models.ForeignKey(Lot, models.PROTECT, related_name="holdings")
     ml = models.BigIntegerField()
 

@@ -56,6 +56,7 @@ class Unit(models.Model):
     state = models.CharField(max_length=8, choices=ServiceState.choices, default=ServiceState.IN)
     lines_staffed = models.PositiveSmallIntegerField(null=True, blank=True, help_text="lines its crew can run at once")
     judge_due = models.BooleanField(default=True, help_text="something changed since it was judged")
+    gear_seen = models.JSONField(default=dict, blank=True, help_text="loose gear not found or at fault, as last seen")
     no_duty_by = models.CharField(max_length=80, blank=True, help_text="who decided that it has no foam duty")
     no_duty_review_on = models.DateField(null=True, blank=True)
     retired_on = models.DateField(null=True, blank=True)

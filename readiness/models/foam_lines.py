@@ -37,6 +37,8 @@ class FoamLine(models.Model):
     pails = models.BooleanField(default=False)
     fault = models.CharField(max_length=160, blank=True, help_text="seen at the last check that looked at it")
     fault_on = models.DateField(null=True, blank=True)
+    missing = models.CharField(max_length=160, blank=True, help_text="parts not found aboard at the last look")
+    missing_on = models.DateField(null=True, blank=True)
     unflushed_since = models.DateTimeField(null=True, blank=True)
     converted_on = models.DateField(null=True, blank=True, help_text="changed concentrate or part; retest from then on")
     retired_on = models.DateField(null=True, blank=True)
@@ -68,13 +70,26 @@ class LegPart(models.TextChoices):
 
 
 class HoseLeg(models.Model):
-    """A stretch of one hose size in a line, counted from the proportioner."""
+    """A stretch of one hose size in a line, counted from the proportioner.
+
+    Behind a wye `branch` 0 is of every branch, which are then alike; from 1 on each branch has hose of its own, and may
+    end in a nozzle of its own.
+    """
 
     line = models.ForeignKey(FoamLine, models.PROTECT, related_name="legs")
     n = models.PositiveSmallIntegerField()
     part = models.CharField(max_length=6, choices=LegPart.choices, default=LegPart.LINE)
     length_m = models.FloatField()
     diameter_in = models.DecimalField(max_digits=4, decimal_places=2, help_text="nominal, inches")
+    branch = models.PositiveSmallIntegerField(default=0)
+    nozzle = models.ForeignKey(
+        Appliance,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="branches_ended",
+        help_text="of the branch; empty: the line's",
+    )
 
     class Meta:
         ordering = ["line", "n"]

@@ -23,6 +23,7 @@ class FoamTest(models.Model):
     drained = models.JSONField(default=list, blank=True)
     expansion = models.FloatField()
     quarter_min = quantity(help_text="empty: a quarter had not drained, or no drainage was read")
+    watched_min = quantity(help_text="when the drainage was last read; empty: none was")
     declared_expansion = quantity()
     declared_quarter_min = quantity()
     report = models.CharField(max_length=120, blank=True)

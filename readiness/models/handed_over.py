@@ -77,7 +77,7 @@ class HandedOver(models.Model):
 class HandedOverRow(models.Model):
     """One filled row of a sheet that was taken in or compared: what stood there, and what became of it."""
 
-    handed_over = models.ForeignKey(HandedOver, models.PROTECT, related_name="rows")
+    handed_over = models.ForeignKey(HandedOver, models.PROTECT, db_index=False, related_name="rows")
     number = models.PositiveIntegerField()
     fate = models.CharField(max_length=16)
     said = models.TextField(help_text="the row as it stood")

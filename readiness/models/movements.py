@@ -69,7 +69,7 @@ class Movement(models.Model):
     """The header, inserted last: it seals the lines, relocations and markings that name its id."""
 
     id = models.UUIDField(primary_key=True)
-    department = models.ForeignKey(Department, models.PROTECT, related_name="movements")
+    department = models.ForeignKey(Department, models.PROTECT, db_index=False, related_name="movements")
     kind = models.CharField(max_length=14, choices=MovementKind.choices)
     happened_at = models.DateTimeField()
     recorded_at = models.DateTimeField()
@@ -102,9 +102,11 @@ class Movement(models.Model):
 class MovementLine(models.Model):
     """A volume of a lot into (+) or out of (−) a container or an outside account; a movement's lines sum to 0 a lot."""
 
-    movement = models.ForeignKey(Movement, models.PROTECT, related_name="lines")
+    movement = models.ForeignKey(Movement, models.PROTECT, db_index=False, related_name="lines")
     n = models.PositiveIntegerField()
-    container = models.ForeignKey(Container, models.PROTECT, null=True, blank=True, related_name="lines")
+    container = models.ForeignKey(
+        Container, models.PROTECT, null=True, blank=True, db_index=False, related_name="lines"
+    )
     account = models.CharField(max_length=20, choices=Account.choices, blank=True)
     lot = models.ForeignKey(Lot, models.PROTECT, related_name="lines")
     ml = models.BigIntegerField()
@@ -129,8 +131,8 @@ class MovementLine(models.Model):
 class Relocation(models.Model):
     """A container changes place; empty `from_place`: it came into the book, empty `to_place`: it left."""
 
-    movement = models.ForeignKey(Movement, models.PROTECT, related_name="relocations")
-    container = models.ForeignKey(Container, models.PROTECT, related_name="relocations")
+    movement = models.ForeignKey(Movement, models.PROTECT, db_index=False, related_name="relocations")
+    container = models.ForeignKey(Container, models.PROTECT, db_index=False, related_name="relocations")
     from_place = models.ForeignKey(Place, models.PROTECT, null=True, blank=True, related_name="relocations_out")
     to_place = models.ForeignKey(Place, models.PROTECT, null=True, blank=True, related_name="relocations_in")
 
@@ -146,8 +148,8 @@ class Relocation(models.Model):
 class Marking(models.Model):
     """A container's state changes: which, from what, to what, as text (yes/no, an ISO date, a concentrate's id)."""
 
-    movement = models.ForeignKey(Movement, models.PROTECT, related_name="markings")
-    container = models.ForeignKey(Container, models.PROTECT, related_name="markings")
+    movement = models.ForeignKey(Movement, models.PROTECT, db_index=False, related_name="markings")
+    container = models.ForeignKey(Container, models.PROTECT, db_index=False, related_name="markings")
     mark = models.CharField(max_length=12, choices=Mark.choices)
     old = models.CharField(max_length=24, blank=True)
     new = models.CharField(max_length=24, blank=True)

@@ -37,6 +37,7 @@ class Membership(models.Model):
     from_on = models.DateField()
     to_on = models.DateField(null=True, blank=True)
     pin_hash = models.CharField(max_length=200, blank=True)
+    pin_failures = models.PositiveSmallIntegerField(default=0, help_text="wrong PINs in a row, at whatever tablet")
 
     class Meta:
         ordering = ["id"]
@@ -53,12 +54,15 @@ class Membership(models.Model):
 
 
 class Device(models.Model):
-    """A station's shared tablet; it signs in as the station, people by initials and PIN."""
+    """A station's shared tablet; it signs in as the station, people by initials and PIN.
+
+    `key_hash` is of the key in the link that signs the tablet in: good once, and empty afterwards.
+    """
 
     department = models.ForeignKey(Department, models.PROTECT, related_name="devices")
     station = models.ForeignKey(Station, models.PROTECT, related_name="devices")
     name = models.CharField(max_length=60)
-    key_hash = models.CharField(max_length=200)
+    key_hash = models.CharField(max_length=200, blank=True)
     retired_on = models.DateField(null=True, blank=True)
 
     class Meta:

@@ -30,6 +30,11 @@ RULES: dict[str, Rule] = {
     "reserve_check_interval_h": Rule(168, "hours", "weekly inventory by compartment: public trade articles"),
     "sample_interval_d": Rule(365, "days", "yearly sample: two public sources; one says 5 to 10 years"),
     "test_interval_d": Rule(365, "days", "yearly proportioning test: public trade articles"),
+    "foam_test_interval_d": Rule(0, "days", "0: no foam test is asked for; common practice, no source"),
+    "vehicle_3_least": Rule(280, "1/100 % of solution", "NFPA 412, from memory, unconfirmed"),
+    "vehicle_3_most": Rule(350, "1/100 % of solution", "NFPA 412, from memory, unconfirmed"),
+    "vehicle_6_least": Rule(550, "1/100 % of solution", "NFPA 412, from memory, unconfirmed"),
+    "vehicle_6_most": Rule(700, "1/100 % of solution", "NFPA 412, from memory, unconfirmed"),
     "opened_limit_d": Rule(365, "days", "from memory, unconfirmed"),
     "expiry_warn_d": Rule(365, "days", "budget year; common practice, no source"),
     "rich_end": Rule("caution", "caution | short", "common practice, no source"),
@@ -75,6 +80,11 @@ class Policy(models.Model):
     reserve_check_interval_h = models.PositiveIntegerField(default=RULES["reserve_check_interval_h"].default)
     sample_interval_d = models.PositiveIntegerField(default=RULES["sample_interval_d"].default)
     test_interval_d = models.PositiveIntegerField(default=RULES["test_interval_d"].default)
+    foam_test_interval_d = models.PositiveIntegerField(default=RULES["foam_test_interval_d"].default)
+    vehicle_3_least = models.PositiveSmallIntegerField(default=RULES["vehicle_3_least"].default)
+    vehicle_3_most = models.PositiveSmallIntegerField(default=RULES["vehicle_3_most"].default)
+    vehicle_6_least = models.PositiveSmallIntegerField(default=RULES["vehicle_6_least"].default)
+    vehicle_6_most = models.PositiveSmallIntegerField(default=RULES["vehicle_6_most"].default)
     opened_limit_d = models.PositiveIntegerField(default=RULES["opened_limit_d"].default)
     expiry_warn_d = models.PositiveIntegerField(default=RULES["expiry_warn_d"].default)
     rich_end = models.CharField(max_length=8, default=RULES["rich_end"].default)

@@ -399,6 +399,7 @@ class _Book:
             self._volume("Line need", total=False),
             self._volume("Usable", total=False),
             self._volume("Short", total=False),
+            self._volume("Kept back in case it lights", total=False),
             Column("Minutes of foam", "number", "min"),
             Column("Good through", "day"),
             Column("What is wrong", width=60),
@@ -408,7 +409,7 @@ class _Book:
         head = (told.unit, told.vehicle, word(told.verdict.status), told.verdict.holds_until)
         own = "; ".join(said.sentence for said in told.said)
         if not told.duties:
-            yield (*head, "no duty", *[None] * 9, own)
+            yield (*head, "no duty", *[None] * 10, own)
         for duty in told.duties:
             answer = duty.answer
             litres = (answer.textbook_l, answer.need_l, answer.usable_l, answer.short_l)
@@ -419,6 +420,7 @@ class _Book:
                 word(answer.status),
                 from_si(answer.required_lpm, FLOW[self.system]),
                 *(from_si(each, self.unit) for each in litres),
+                from_si(answer.cover.fire_l, self.unit) if answer.cover else None,
                 answer.minutes,
                 answer.good_through,
                 "; ".join(filter(None, [own, *(said.sentence for said in duty.said)])),

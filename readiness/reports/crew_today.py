@@ -13,11 +13,21 @@ from django.db.models.functions import RowNumber
 from readiness.engineering.deficiencies import System, cure, sentence
 from readiness.models import Assessment, Assignment, Check, Container, Deficiency, Department, Reading, Unit
 from readiness.models.checks import Answer
-from readiness.reports.check_sheets import aboard, checks_of, codes_text, person, place_words
+from readiness.reports.check_sheets import (
+    NOT_CARRIED,
+    aboard,
+    checks_of,
+    codes_text,
+    fault_text,
+    parts_text,
+    person,
+    place_words,
+)
 from readiness.reports.duty_figures import settings_to_turn
 from readiness.reports.fleet_tonight import HOPEFUL, NOT_JUDGED, FleetRows, UnitTonight, units_tonight
 from readiness.reports.verdicts import Kept, read_kept
 
+CLEANING: Final = {"empty": "emptied", "flush": "flushed", "inspect": "inspected"}  # each its own entry, in this order
 _TURNS: Final = frozenset({"ring_to_turn", "setting_not_parked"})  # cured by a hand on the rig
 
 
@@ -70,6 +80,21 @@ class Fault(NamedTuple):
     at: datetime
 
 
+class ToClean(NamedTuple):
+    """A container out of the count until it was emptied, flushed and inspected; `step` is the next one to be logged."""
+
+    code: str
+    why: str
+    step: str
+
+    @property
+    def steps(self) -> list[tuple[str, str]]:
+        """Every step in words, and whether it is logged or next."""
+        done = list(CLEANING).index(self.step)
+        states = ("logged",) * done + ("next",) + ("",) * (len(CLEANING) - done - 1)
+        return list(zip(CLEANING.values(), states, strict=True))
+
+
 class LastCheck(NamedTuple):
     """The last check of the unit, whole or not."""
 
@@ -91,6 +116,8 @@ class CrewToday(NamedTuple):
     to_do: tuple[ToDo, ...]
     notes: tuple[ToDo, ...]
     faults: tuple[Fault, ...]
+    to_clean: tuple[ToClean, ...]
+    to_flush: bool
     last: LastCheck | None
 
 
@@ -123,6 +150,8 @@ def crew_today(unit: Unit, now: datetime, day: date, system: System) -> CrewToda
         to_do=tuple(each for _, each in every if each.severity != "note"),
         notes=tuple(each for _, each in every if each.severity == "note"),
         faults=tuple(_faults(unit, {row.pk for row in containers})),
+        to_clean=tuple(_to_clean(containers)),
+        to_flush=any(code == "flush_of_spare" for code, _ in every),
         last=_last(unit),
     )
 
@@ -182,7 +211,17 @@ def _faults(unit: Unit, containers: set[int]) -> Iterable[Fault]:
         still_aboard = row.container_id is None or row.container_id in containers
         if still_aboard and row.answer != Answer.GOOD:
             name, missing = str(row.container or row.line or row.item), row.answer == Answer.NOT_CARRIED
-            yield Fault(name, missing, row.words, row.check_of.finished_at)
+            gone = parts_text(row.parts, NOT_CARRIED)
+            words = row.words if missing else fault_text(row)
+            yield Fault(f"{name}, {gone}" if gone else name, missing, words, row.check_of.finished_at)
+
+
+def _to_clean(rows: Iterable[Container]) -> Iterable[ToClean]:
+    """What must not be filled again as it is, with its next step."""
+    for row in rows:
+        if row.mixed or row.diluted or row.flushed:
+            step = "inspect" if row.flushed else "empty" if row.contents_ml else "flush"
+            yield ToClean(row.code, " and ".join(_marks(row)) or "flushed", step)
 
 
 def _last(unit: Unit) -> LastCheck | None:

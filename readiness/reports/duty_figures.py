@@ -12,7 +12,7 @@ from readiness.engineering import records as r
 from readiness.engineering import showing
 from readiness.engineering.deficiencies import System
 from readiness.engineering.percentages import percent_text
-from readiness.engineering.units import ML_PER_L, enough, from_ml, shown, shown_pair, to_si
+from readiness.engineering.units import ML_PER_L, enough, from_ml, pails_for, shown, shown_pair, to_si
 from readiness.reports.verdicts import DutyFacts, word
 
 VOLUME_UNIT: Final[dict[System, str]] = {"us": "gal", "metric": "L"}
@@ -28,6 +28,7 @@ FEW_WORDS: Final[Mapping[str, str]] = {  # where the code itself would not be sa
     "inlet_low": "inlet low, rich",
     "inlet_high": "inlet high, lean",
     "pump_low": "pump pressure low",
+    "branch_low": "a branch starved",
     "below_range": "below the proportioner’s range",
     "intake_pressurized": "pressure at the intake",
     "intake_not_stated": "intake pressure not stated",
@@ -39,6 +40,14 @@ FEW_WORDS: Final[Mapping[str, str]] = {  # where the code itself would not be sa
     "check_never": "never checked",
     "no_tow": "no tow unit",
     "no_design_spill": "no design spill",
+    "vapor_not_worked": "vapor cover not worked",
+    "pack_off": "region pack is off",
+    "rule_not_stated": "region’s rule not stated",
+    "no_rule_rate": "no rate by the region’s rule",
+    "monitor_small": "monitor too small",
+    "foam_thin": "foam expands too little",
+    "foam_drains": "foam drains too fast",
+    "foam_test_never": "no foam test",
 }
 PAIL_L: Final = to_si(5, "gal")
 LONG_S: Final = 100  # from here on whole seconds are fine enough
@@ -88,6 +97,19 @@ class DutyFigures(NamedTuple):
     runoff_ml: float
     tankfuls: float | None
     as_set: AsSetFigures | None
+    cover: CoverFigures | None
+    short_pails: int  # what is short, in pails of five US gallons
+
+
+class CoverFigures(NamedTuple):
+    """What keeping vapor down takes of the need [min, ml]; the fire run is kept back in case it lights."""
+
+    hold_min: float
+    interval_min: float
+    first_ml: float
+    top_ups: int
+    upkeep_ml: float
+    fire_ml: float
 
 
 class AsSetFigures(NamedTuple):
@@ -106,6 +128,7 @@ def duty_figures(facts: DutyFacts, answer: r.Answer, system: System) -> DutyFigu
     usable_ml, need_ml = answer.usable_l * ML_PER_L, answer.need_l * ML_PER_L
     counts, area = bool(answer.setup), facts.area_m2 is not None and bool(answer.setup)
     places, kept_in = _agreeing(usable_ml, need_ml, answer.containers, system)
+    short_ml = 0.0 if enough(usable_ml, need_ml, answer.containers) else answer.short_l * ML_PER_L
     return DutyFigures(
         id=facts.id,
         name=facts.name,
@@ -117,7 +140,7 @@ def duty_figures(facts: DutyFacts, answer: r.Answer, system: System) -> DutyFigu
         usable_ml=usable_ml,
         need_ml=need_ml,
         textbook_ml=answer.textbook_l * ML_PER_L,
-        short_ml=0.0 if enough(usable_ml, need_ml, answer.containers) else answer.short_l * ML_PER_L,
+        short_ml=short_ml,
         rich_need_ml=None if answer.rich_need_l is None else answer.rich_need_l * ML_PER_L,
         kept_in=kept_in,
         places=places,
@@ -139,6 +162,8 @@ def duty_figures(facts: DutyFacts, answer: r.Answer, system: System) -> DutyFigu
         runoff_ml=answer.runoff_l * ML_PER_L,
         tankfuls=answer.tankfuls,
         as_set=_as_set(answer),
+        cover=cover_figures(answer),
+        short_pails=pails_for(short_ml, round(PAIL_L * ML_PER_L)) if short_ml else 0,
     )
 
 
@@ -156,6 +181,15 @@ def _as_set(answer: r.Answer) -> AsSetFigures | None:
         return None
     litres, minutes = found.draw_l, found.minutes
     return AsSetFigures(found.setting, found.turn_to, found.lean, litres * ML_PER_L, minutes, found.runs_dry)
+
+
+def cover_figures(answer: r.Answer) -> CoverFigures | None:
+    """The parts of a vapor duty's need; None for any other."""
+    found = answer.cover
+    if found is None:
+        return None
+    first, upkeep, fire = (each * ML_PER_L for each in (found.first_l, found.upkeep_l, found.fire_l))
+    return CoverFigures(found.hold_min, found.interval_min, first, found.top_ups, upkeep, fire)
 
 
 def need_bar(answer: r.Answer) -> NeedBar | None:
@@ -180,6 +214,8 @@ def few_words(each: r.Deficiency, answer: r.Answer | None, system: System) -> st
     if each.code == "runs_dry" and answer is not None:
         minute = shown(showing.minutes(answer), unit=None, places=1, toward="down")
         return f"runs dry at minute {minute} of {answer.duration_min:g}"
+    if each.code == "fire_cover_short" and each.required is not None and each.measured is not None:
+        return f"fire cover short {volume(each.required - each.measured, system)}"
     if each.code == "setting_not_parked" and each.required is not None:
         return f"turn to {percent_text(round(answer.pct if answer and answer.pct else each.required))}"
     return FEW_WORDS.get(each.code, word(each.code))

@@ -8,34 +8,38 @@ from __future__ import annotations
 
 import gc
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime, timedelta
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple, cast
 from zoneinfo import ZoneInfo
 
-from django.db.models import F, FilteredRelation, Model, Q, QuerySet, Window
-from django.db.models.functions import RowNumber
+from django.db.models import F, Field, FilteredRelation, Model, Q, QuerySet, Value, Window
+from django.db.models.functions import Cast, RowNumber
 
 from readiness import models as m
 from readiness.engineering import records as r
 from readiness.engineering.dates import last_day
 from readiness.models.checks import Answer
 from readiness.models.policy import RULES
+from readiness.reports.check_sheets import ASPIRATING, read_ml
 from readiness.reports.folds import Folded
 from readiness.reports.inspections import Schedule
 from readiness.reports.lays import (
     EDUCTORS,
+    LEG_COLUMNS,
     LayRow,
     LegRow,
     PartRow,
     Table,
     TipRow,
+    branches_of,
     coefficient,
     flow_of,
     hose_of,
     kind_of,
     lay_of,
+    leg_of,
     tip_of,
 )
 
@@ -163,6 +167,16 @@ def _latest(rows: QuerySet[Any, Any], of: Iterable[str], by: str) -> QuerySet[An
     return latest
 
 
+# What only a proportioning test has, and what only a foam test has, read side by side in one query.
+_PROOF: Final = ("set_pct", "measured_pct", "passed", "good_through", "band")
+_FOAM: Final = ("expansion", "quarter_min", "watched_min", "declared_expansion", "declared_quarter_min")
+
+
+def _without(model: type[Model], columns: Iterable[str]) -> dict[str, Cast]:
+    """The columns of another model as nothing; each by its own field, since Django takes like ones for one."""
+    return {name: Cast(Value(None), cast("Field[Any, Any]", model._meta.get_field(name))) for name in columns}
+
+
 class _Reader:
     """Every table read once, by id."""
 
@@ -184,8 +198,9 @@ class _Reader:
         self.container_samples: dict[int, r.Sample] = {}
         self.parts = self._parts()
         self.containers = self._containers()
-        self.tests = self._tests()
-        self.legs = _grouped(self._of_lines(m.HoseLeg), "line", *LegRow._fields)
+        self.tests, self.foam_tests = self._tests()
+        tips = (f"nozzle__{name}" for name in TipRow._fields)
+        self.legs = _grouped(self._of_lines(m.HoseLeg), "line", *LEG_COLUMNS, *tips)
         self.sources = _grouped(self._of_lines(m.LineSource), "line", "container")
         self.lines = self._lines()
         self.setups = self._setups()
@@ -205,10 +220,10 @@ class _Reader:
         if self.scope.units is not None:
             rows = rows.filter(pk__in=self.scope.units)
         own = ("id", "department", "designation", "state", "no_duty_by", "no_duty_review_on", "lines_staffed")
-        station = ("station__check_interval_h", "station")
+        more = ("station__check_interval_h", "station", "gear_seen")
         runs = [f"run__vehicle{name and '__'}{name}" for name in _VEHICLE]
-        found = {row[0]: row for row in _rows(rows.annotate(run=self._runs()), *own, *station, *runs)}
-        owned = len(own) + len(station)
+        found = {row[0]: row for row in _rows(rows.annotate(run=self._runs()), *own, *more, *runs)}
+        owned = len(own) + len(more)
         for pk, row in found.items():
             if row[owned] is not None:
                 self._vehicle(pk, *row[owned:])
@@ -253,9 +268,10 @@ class _Reader:
             rows = rows.filter(container__department__in=self.scope.departments)
         rows = _latest(rows, ("container",), "check_of__finished_at")
         found: dict[int, tuple[int | None, datetime, str]] = {}
-        for pk, answer, ml, words, on in _rows(rows, "container", "answer", "ml", "words", "check_of__finished_at"):
+        columns = ("container", "answer", "ml", "stick_ml", "words", "check_of__finished_at")
+        for pk, answer, ml, stick_ml, words, on in _rows(rows, *columns):
             fault = (words or "a fault was seen") if answer == Answer.FAULT else ""
-            found[pk] = (0 if answer == Answer.NOT_CARRIED else ml, on, fault)
+            found[pk] = (0 if answer == Answer.NOT_CARRIED else read_ml(ml, stick_ml), on, fault)
         return found
 
     # -- stock ------------------------------------------------------------------------------------------------------
@@ -367,24 +383,41 @@ class _Reader:
             rows = rows.filter(line__department__in=self.scope.departments)
         return rows
 
-    def _tests(self) -> dict[int, list[tuple[r.LineTest, bool]]]:
-        """The latest test of each line with each concentrate at each setting, since it was last converted."""
-        rows = self._of_lines(m.LineTest)
-        if self.past is not None:
-            rows = rows.filter(tested_on__lte=self.day)
-        rows = rows.filter(Q(line__converted_on__isnull=True) | Q(tested_on__gte=F("line__converted_on")))
-        rows = _latest(rows, ("line", "concentrate", "set_pct"), "tested_on")
-        columns = ("line", "concentrate", "set_pct", "measured_pct", "tested_on", "passed", "good_through", "band")
-        found: dict[int, list[tuple[r.LineTest, bool]]] = defaultdict(list)
-        for line, concentrate, setting, measured, on, passed, good_through, band in _rows(rows, *columns):
+    def _tests(self) -> tuple[dict[int, list[tuple[r.LineTest, bool]]], dict[int, list[r.FoamTest]]]:
+        """The latest proportioning test of each line with each concentrate at each setting, since its last conversion.
+
+        And the latest test of its finished foam with each concentrate, in the same query: a conversion does not make a
+        failed one good.
+        """
+        rows = self._until(m.LineTest).filter(
+            Q(line__converted_on__isnull=True) | Q(tested_on__gte=F("line__converted_on"))
+        )
+        rows = _latest(rows, ("line", "concentrate", "set_pct"), "tested_on").annotate(**_without(m.FoamTest, _FOAM))
+        foam = _latest(self._until(m.FoamTest), ("line", "concentrate"), "tested_on").annotate(
+            **_without(m.LineTest, _PROOF)
+        )
+        columns = ("id", "line", "concentrate", "tested_on", *_PROOF, *_FOAM)
+        every = rows.order_by().values_list(*columns).union(foam.order_by().values_list(*columns), all=True)
+        proofs: dict[int, list[tuple[r.LineTest, bool]]] = defaultdict(list)
+        foams: dict[int, list[r.FoamTest]] = defaultdict(list)
+        for _, line, concentrate, on, *values in every.order_by("id").iterator(chunk_size=BY_ROWS):
+            setting, measured, passed, good_through, band, *read = values
+            if setting is None:
+                foams[line].append(r.FoamTest(concentrate, on, *read))
+                continue
             test = r.LineTest(concentrate, setting, setting if measured is None else measured, on, passed, good_through)
-            found[line].append((test, band == "vehicle"))
-        return found
+            proofs[line].append((test, band == "vehicle"))
+        return proofs, foams
+
+    def _until(self, model: type[Model]) -> QuerySet[Any, Any]:
+        """Tests of the lines that were made by the day of a past judgment; all of them as of now."""
+        rows = self._of_lines(model)
+        return rows if self.past is None else rows.filter(tested_on__lte=self.day)
 
     def _lines(self) -> dict[tuple[str, int], list[tuple[Any, ...]]]:
         rows = self.scope.of(m.FoamLine.objects.filter(self.near(""), retired_on__isnull=True))
         own = ("unit", "vehicle", "department", "id", "name", "pails", "flow_lpm", "parked_pct", "present_pct")
-        state = ("wind_loss_pct", "fault", "fault_on", "unflushed_since")
+        state = ("wind_loss_pct", "fault", "fault_on", "missing", "missing_on", "unflushed_since")
         columns = [
             *own,
             *state,
@@ -399,10 +432,12 @@ class _Reader:
         return found
 
     def _line(self, row: tuple[Any, ...]) -> r.Line:
-        department, pk, name, pails, stated, parked, present, wind_loss, fault, fault_on, unflushed, *rest = row
+        department, pk, name, pails, stated, parked, present, wind_loss, *state = row
+        fault, fault_on, missing, missing_on, unflushed, *rest = state
         lay, part, tip = _parted(rest)
         tests, kind = self.tests.get(pk, []), kind_of(part)
-        flow = flow_of(stated, lay, part, tip)
+        legs = [leg_of(leg) for leg in self.legs.get(pk, ())]
+        flow = flow_of(stated, lay, part, tip, legs)
         return r.Line(
             id=pk,
             name=name,
@@ -413,31 +448,36 @@ class _Reader:
             proportioner_id=part.id,
             max_feed_lpm=part.foam_feed_lpm,
             thick_ok=part.accepts_thick,
-            aspirating=bool(tip.aspirating),
+            aspirating=bool(tip.aspirating) and ASPIRATING not in missing,
             parked=parked,
             present=present,
             tests=tuple(test for test, _ in tests),
             rated_lpm=part.rated_flow_lpm if kind in EDUCTORS else None,
             basis=BASES[part.rating_basis],
-            rings_lpm=tuple(float(ring) for ring in tip.rings_lpm or ()),
-            lay=self._lay(pk, department, flow, lay, part, tip),
+            rings_lpm=() if any(leg.branch for leg in legs) else tuple(float(ring) for ring in tip.rings_lpm or ()),
+            lay=self._lay(legs, department, flow, lay, part, tip),
             wind_loss=wind_loss,
             flushed=unflushed is None,
             vehicle_band=any(vehicle for _, vehicle in tests),
-            in_service=part.state != "out" and tip.state != "out",
+            in_service=part.state != "out" and tip.state != "out" and not _essential(missing),
             fault=fault,
             fault_on=fault_on,
+            missing=missing,
+            missing_on=missing_on,
             kind=kind,
             least_lpm=part.least_flow_lpm,
             intake_kpa=lay.intake_kpa,
             intake_limit_kpa=part.greatest_intake_kpa or 0.0,
+            foam_tests=tuple(self.foam_tests.get(pk, ())),
         )
 
     def _lay(
-        self, line: int, department: int, flow_lpm: float, lay: LayRow, part: PartRow, tip: TipRow
+        self, legs: list[LegRow], department: int, flow_lpm: float, lay: LayRow, part: PartRow, tip: TipRow
     ) -> r.Lay | None:
-        legs = [LegRow(*leg) for leg in self.legs.get(line, ())]
-        return lay_of(flow_lpm, lay, part, tip, hose_of(department, legs, self.hose_table)) if legs else None
+        if not legs:
+            return None
+        hose = hose_of(department, legs, self.hose_table)
+        return lay_of(flow_lpm, lay, part, tip, hose, branches_of(lay, tip, legs, hose))
 
     def _setups(self) -> dict[tuple[str, int], list[tuple[int, ...]]]:
         rows = m.SetupLine.objects.filter(self.near("setup__"), line__retired_on__isnull=True)
@@ -455,30 +495,19 @@ class _Reader:
         rows = self.scope.of(m.Duty.objects.filter(retired_on__isnull=True))
         if self.scope.units is not None:
             rows = rows.filter(unit__in=self.scope.units)
-        own = ("id", "name", "kind", "fuel", "area_m2", "use", "purpose", "rate", "rate_unit", "minutes")
-        more = ("supply", "supply_lpm", "tankfuls", "setting_pct", "required_water_l", "other_agent_kg")
-        return _grouped(rows, "unit", *own, *more)
+        other = ("kind", "tankfuls", "setting_pct", "required_water_l", "other_agent_kg", "category")
+        return _grouped(rows, "unit", *other, *SPILL_COLUMNS)
 
     def _duty(self, row: tuple[Any, ...], vehicle: r.Vehicle | None, containers: Iterable[r.Container]) -> r.Duty:
-        (pk, name, kind, fuel, area_m2, use, purpose, rate, rate_unit, minutes, *rest) = row
-        supply, supply_lpm, tankfuls, setting, water_l, agent_kg = rest
+        kind, tankfuls, setting, water_l, agent_kg, category, *spill = row
+        pk, name, fuel, *_ = spill
         if kind == "class-a":
             aboard_l = (vehicle.water_l if vehicle else None) or 0.0
             return r.ClassADuty(pk, name, tankfuls, aboard_l, setting or _class_a_setting(containers))
         if kind == "airport":
             held_kg = self.dry_chemical_kg.get(vehicle.id, 0.0) if vehicle else 0.0
-            return r.AirportDuty(pk, name, self.fuels[fuel], water_l, agent_kg or 0.0, held_kg)
-        return r.Spill(
-            id=pk,
-            name=name,
-            fuel=self.fuels[fuel],
-            area_m2=area_m2,
-            supply=r.Supply(SUPPLIES[supply], supply_lpm),
-            use=USES[use],
-            duty="fire" if purpose == "fire" else "vapor",
-            rate=r.Rate(float(rate), rate_unit) if rate is not None else None,
-            minutes=minutes,
-        )
+            return r.AirportDuty(pk, name, self.fuels[fuel], water_l, agent_kg or 0.0, held_kg, category=category)
+        return spill_of(spill, self.fuels)
 
     def _checks(self) -> dict[tuple[int, int | None], datetime]:
         """The last complete check of each unit on each vehicle: a check made on another vehicle proves nothing here."""
@@ -541,7 +570,7 @@ class _Reader:
 
     def rig(self, unit: tuple[Any, ...]) -> r.Rig:
         """One unit on its vehicle. Raises what the row that cannot be read raises."""
-        pk, department, name, state, no_duty_by, review_on, staffed, interval_h, station = unit
+        pk, department, name, state, no_duty_by, review_on, staffed, interval_h, station, gear = unit
         vehicle = self.vehicles.get(self.vehicle_of.get(pk, 0))
         owners = [("unit", pk)] + ([("vehicle", vehicle.id)] if vehicle else [])
         containers = tuple(each for owner in owners for each in self.containers.get(owner, ()))
@@ -564,8 +593,22 @@ class _Reader:
             no_duty=r.NoDuty(no_duty_by, review_on) if no_duty_by else None,
             accepted=self.accepted.get(pk, frozenset()),
             inspections=tuple(self._inspections(department, station, things)) if self.schedule.rules else (),
+            gear=_gear(gear),
             raised=tuple(each for owner in owners for each in self.raised.get(owner, ())),
         )
+
+
+def _gear(seen: dict[str, dict[str, str]]) -> tuple[r.Gear, ...]:
+    """Loose gear as the last look left it."""
+    return tuple(
+        r.Gear(name, said["answer"] == Answer.NOT_CARRIED, said["words"], date.fromisoformat(said["on"]))
+        for name, said in sorted(seen.items())
+    )
+
+
+def _essential(missing: str) -> bool:
+    """Whether a line does not run without what is missing; a tube over a nozzle is asked for by the listing alone."""
+    return missing not in ("", ASPIRATING)
 
 
 def _things(
@@ -592,13 +635,16 @@ def _policies(scope: Scope) -> tuple[dict[int, r.Policy], dict[int, ZoneInfo], T
     rows = scope.of(m.Policy.objects.annotate(hose=hose))
     names = [name for name in RULES if name in r.Policy._fields]
     policies, zones, table = {}, {}, {}
-    columns = ("department", "department__time_zone", *(f"hose__{name}" for name in _HOSE), *names)
-    for department, zone, size, section_m, *values in _rows(rows, *columns):
+    own = ("department", "department__time_zone", "region_packs")
+    for department, zone, packs, size, section_m, *values in _rows(
+        rows, *own, *(f"hose__{name}" for name in _HOSE), *names
+    ):
         friction, ruled = values[: len(_HOSE) - 2], values[len(_HOSE) - 2 :]
         if size is not None:
             table[department, float(size)] = (coefficient(*friction), section_m)
         if department not in policies:
-            policies[department] = r.Policy(**dict(zip(names, ruled, strict=True)))
+            rules = dict(zip(names, ruled, strict=True))
+            policies[department] = r.Policy(**rules, region_packs=frozenset(packs))
             zones[department] = ZoneInfo(zone)
     return policies, zones, table
 
@@ -620,8 +666,10 @@ def concentrates_in(scope: Scope) -> dict[int, r.Concentrate]:
         "minutes",
         "aspirating",
         "source",
+        "expansion",
+        "quarter_min",
     )
-    for concentrate, fuel, group, use, pct, rate, unit, minutes, aspirating, source in _rows(listed, *columns):
+    for concentrate, fuel, group, use, pct, rate, unit, minutes, aspirating, source, *foam in _rows(listed, *columns):
         listings[concentrate][group if fuel is None else fuel, USES[use]] = r.Listing(
             pct=pct,
             rate=r.Rate(float(rate), unit) if rate is not None else None,
@@ -629,6 +677,8 @@ def concentrates_in(scope: Scope) -> dict[int, r.Concentrate]:
             aspirating=aspirating,
             by_group=fuel is None,
             source=source,
+            expansion=foam[0],
+            quarter_min=foam[1],
         )
     facts = ("id", "name", "kind", "pfas", "lowest_use_c", "shear_thinning", "compatibility_groups__name")
     return {
@@ -677,6 +727,46 @@ def _parted(columns: list[Any]) -> tuple[LayRow, PartRow, TipRow]:
     lays, parts = len(LayRow._fields), len(PartRow._fields)
     part = PartRow(*columns[lays : lays + parts])
     return LayRow(*columns[:lays]), part, tip_of(part, TipRow(*columns[lays + parts :]))
+
+
+SPILL_COLUMNS: Final = (  # of a design spill, in the order in which `spill_of` takes them
+    *("id", "name", "fuel", "area_m2", "use", "purpose", "rate", "rate_unit", "minutes", "supply", "supply_lpm"),
+    *("hold_min", "interval_min", "blanket_depth_m", "blanket_expansion", "drained_pct", "blanket_wind_pct"),
+    *("rule", "largest_tank_m2", "monitor_area_m2", "inert_gas", "application", "mobile_means"),
+)
+
+
+def spill_of(row: Sequence[Any], fuels: Mapping[int, r.Fuel]) -> r.Spill:
+    """A design spill from its columns."""
+    pk, name, fuel, area_m2, use, purpose, rate, rate_unit, minutes, supply, supply_lpm, *plan = row
+    cover, rule = plan[: len(r.CoverPlan._fields)], plan[len(r.CoverPlan._fields) :]
+    return r.Spill(
+        id=pk,
+        name=name,
+        fuel=fuels[fuel],
+        area_m2=area_m2,
+        supply=r.Supply(SUPPLIES[supply], supply_lpm),
+        use=USES[use],
+        duty="fire" if purpose == "fire" else "vapor",
+        rate=r.Rate(float(rate), rate_unit) if rate is not None else None,
+        minutes=minutes,
+        cover=None if purpose == "fire" else r.CoverPlan(*cover),
+        rule=_region_rule(*rule) if rule[0] else None,
+    )
+
+
+def _region_rule(
+    rule: str,
+    tank_m2: float | None,
+    monitor_m2: float | None,
+    inert_gas: bool | None,
+    application: Any,
+    mobile: bool | None,
+) -> r.DeckRule | r.TankRule | None:
+    """By which region's rule a design spill is planned; None for the general ones."""
+    if rule == "deck":
+        return r.DeckRule(tank_m2, monitor_m2, inert_gas)
+    return r.TankRule(application, mobile) if rule == "tank" else None
 
 
 def _class_a_setting(containers: Iterable[r.Container]) -> int:

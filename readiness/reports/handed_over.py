@@ -8,19 +8,22 @@ from __future__ import annotations
 
 import json
 from collections import OrderedDict
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Mapping
 from datetime import date
+from functools import lru_cache
 from threading import Lock
 from typing import Any, Final, NamedTuple, TypeVar
 
+from readiness.engineering.dates import GoodThrough
 from readiness.engineering.wording import volume_text
 from readiness.models import Container, Department, HandedOver
 from readiness.models.handed_over import SheetState
+from readiness.reports.fleet import collector_off
 from readiness.reports.sheet_matching import SEALABLE, Held, Matched, MatchedRow, counted, match
-from readiness.reports.sheet_names import load_names
+from readiness.reports.sheet_names import Names, load_names
 from readiness.reports.sheet_questions import Asking, Question, rows_text, sheet_questions
 from readiness.workbooks.columns import Units
-from readiness.workbooks.handed_over.layouts import from_json, guess_layout, guess_sheet
+from readiness.workbooks.handed_over.layouts import from_json, guess, guess_layout
 from readiness.workbooks.handed_over.opening import open_sheets
 from readiness.workbooks.handed_over.records import (
     Choice,
@@ -33,12 +36,12 @@ from readiness.workbooks.handed_over.records import (
     SheetRows,
     Understood,
 )
-from readiness.workbooks.handed_over.settling import settle
+from readiness.workbooks.handed_over.settling import Settling, settle_again
 from readiness.workbooks.handed_over.understanding import understand
 
 NEW, COMPARE = "new", "compare"
 _PURPOSE: Final = "purpose"  # the group of the question whether it is a newer sheet of the same stock
-_MOST_KEPT: Final = 6
+_MOST_KEPT: Final = 10  # of two sheets: opened, guessed, understood, settled, matched
 _BATCH: Final = 500
 _RUN: Final = 4  # label codes that are listed one by one; more are named by the first and the last
 T = TypeVar("T")
@@ -81,14 +84,21 @@ class _Kept:
 
     def get(self, key: Any, work: Callable[[], T]) -> T:
         """The result of before, or of now."""
+
+        def once(before: T | None) -> T:
+            return work() if before is None else before
+
+        return self.renew(key, once)
+
+    def renew(self, key: Any, work: Callable[[T | None], T]) -> T:
+        """The result of now, which may be made from that of before."""
         with self._lock:
-            if key in self._results:
-                self._results.move_to_end(key)
-                known: T = self._results[key]
-                return known
-        made = work()
+            before: T | None = self._results.get(key)
+        with collector_off():
+            made = work(before)
         with self._lock:
             self._results[key] = made
+            self._results.move_to_end(key)
             while len(self._results) > _MOST_KEPT:
                 self._results.popitem(last=False)
         return made
@@ -104,8 +114,12 @@ def units_written(department: Department) -> Units:
 
 def opened(handed_over: HandedOver) -> Opened:
     """The file's sheets. Raises NotAWorkbook with its sentence."""
-    key = ("opened", handed_over.file_sha256, handed_over.name)
-    return _KEPT.get(key, lambda: open_sheets(bytes(handed_over.file), name=handed_over.name))
+    return opened_file(handed_over.file_sha256, handed_over.name, lambda: bytes(handed_over.file))
+
+
+def opened_file(sha256: str, name: str, read: Callable[[], bytes]) -> Opened:
+    """The sheets of a file of this fingerprint and name. Raises NotAWorkbook with its sentence."""
+    return _KEPT.get(("opened", sha256, name), lambda: open_sheets(read(), name=name))
 
 
 def guessed(handed_over: HandedOver, department: Department, title: str = "", header_row: int | None = None) -> Guess:
@@ -113,7 +127,9 @@ def guessed(handed_over: HandedOver, department: Department, title: str = "", he
     book, units = opened(handed_over), units_written(department)
 
     def work() -> Guess:
-        sheet = book.sheet(title) if title else guess_sheet(book, units=units)
+        if not title and header_row is None:
+            return guess(book, units=units)
+        sheet = book.sheet(title or guess(book, units=units).layout.sheet)
         return guess_layout(sheet, units=units, header_row=header_row)
 
     return _KEPT.get(("guessed", handed_over.file_sha256, handed_over.name, title, header_row, units), work)
@@ -147,17 +163,40 @@ def worked(
     tell(f"Understanding {len(sheet.rows):,} rows")
     understood = _KEPT.get(("understood", key), lambda: understand(sheet, layout, units=units, today=today))
     tell("Settling doubts by your answers")
-    settled = _KEPT.get(
-        ("settled", key, json.dumps(answers, sort_keys=True)),
-        lambda: settle(understood, answers, units=units, today=today),
+    settling: Settling = _KEPT.renew(
+        ("settled", key), lambda before: settle_again(understood, answers, before, units=units, today=today)
     )
+    settled = settling.rows
     tell("Matching names to the department’s")
     earlier = earlier_sheet(handed_over)
     asked = _purpose_asked(handed_over, earlier, understood) if earlier else ()
     purpose = asked[0].answer if asked else NEW
-    matched = match(load_names(department), settled, answers, new=purpose == NEW)
+    names = load_names(department)
+    matching: _Matching = _KEPT.renew(
+        ("matched", key, department.pk), lambda before: _matched(before, names, settled, answers, purpose == NEW)
+    )
+    matched = matching.matched
     questions = (*asked, *sheet_questions(understood, settled, answers, apart), *matched.questions)
     return Worked(sheet, layout, understood, settled, matched, questions, earlier, purpose)
+
+
+class _Matching(NamedTuple):
+    """How rows were matched, and all that it hangs on."""
+
+    names: Names
+    settled: tuple[Settled, ...]
+    answers: Mapping[str, str]
+    new: bool
+    matched: Matched
+
+
+def _matched(
+    before: _Matching | None, names: Names, settled: tuple[Settled, ...], answers: Mapping[str, str], new: bool
+) -> _Matching:
+    """The plan of before where nothing has changed since: neither a row nor an answer nor the department."""
+    if before and before.settled is settled and before[2:4] == (answers, new) and before.names == names:
+        return before
+    return _Matching(names, settled, answers, new, match(names, settled, answers, new=new))
 
 
 def earlier_sheet(handed_over: HandedOver) -> HandedOver | None:
@@ -252,8 +291,11 @@ def left_over(row: Understood) -> list[str]:
     return [*kept, *(f"comment: {comment}" for comment in row.comments)]
 
 
+_KEPT_ASIDE: Final = frozenset({Meaning.NOTES, Meaning.IGNORED, Meaning.PERCENT})
+
+
 def _left(field: Any) -> bool:
-    return bool(field.read) and field.meaning in (Meaning.NOTES, Meaning.IGNORED, Meaning.PERCENT)
+    return field.meaning in _KEPT_ASIDE and bool(field.read)
 
 
 def held_words(matched: MatchedRow, units: str) -> list[str]:
@@ -288,10 +330,14 @@ def _lots_words(held: Held, matched: MatchedRow, units: str) -> str:
     for (batch, ml), part in zip(held.parts, (part for part in held.portion.parts if part.ml), strict=True):
         said = dates.get(part.lot)
         lot = f"lot {batch}" + (f" ({volume_text(ml, units)})" if several else "")
-        made = f", made {said.made}" if said and said.made else ""
-        good = f", good through {said.good_through}" if said and said.good_through else ", good through: not known"
-        words.append(f"{lot}{made}{good}")
+        words.append(f"{lot}{_dates_words(said.made, said.good_through) if said else _dates_words(None, None)}")
     return " and ".join(words)
+
+
+@lru_cache(maxsize=2_000)
+def _dates_words(made: GoodThrough | None, good: GoodThrough | None) -> str:
+    """What the label of a lot says of its dates."""
+    return f"{f', made {made}' if made else ''}, good through{f' {good}' if good else ': not known'}"
 
 
 def _marks(held: Held) -> str:

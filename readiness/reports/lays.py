@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any, Final, NamedTuple
 
@@ -11,7 +11,7 @@ from readiness.engineering.hydraulics import COEFFICIENTS, coefficient_of
 from readiness.engineering.nozzles import k_factor, nozzle_flow_lpm, nozzle_pressure_kpa, smooth_bore_k
 from readiness.engineering.operating import inlet_from_pump_kpa
 from readiness.models.foam_lines import LegPart
-from readiness.models.hoses import SECTION_M
+from readiness.models.hoses import SECTION_M, HoseSize
 
 KINDS: Final[Mapping[str, r.ProportionerKind]] = {
     "in-line eductor": "in_line",
@@ -86,6 +86,18 @@ class LegRow(NamedTuple):
     part: str
     diameter_in: Decimal
     length_m: float
+    branch: int = 0  # from 1 on: of unlike branches behind a wye
+    nozzle: TipRow | None = None  # of the branch; None: the line's
+
+
+LEG_COLUMNS: Final = ("n", "part", "diameter_in", "length_m", "branch")
+
+
+def leg_of(row: Sequence[Any]) -> LegRow:
+    """A stretch of hose from its columns, those of its branch's nozzle last."""
+    n, part, diameter_in, length_m, branch, *nozzle = row
+    tip = TipRow(*nozzle)
+    return LegRow(n, part, diameter_in, length_m, branch, None if tip.state is None else tip)
 
 
 def kind_of(part: PartRow) -> r.ProportionerKind:
@@ -105,14 +117,26 @@ def bore_k(tip: TipRow, lines: int) -> float | None:
     return None if tip.bore_m is None else lines * smooth_bore_k(tip.bore_m, tip.discharge)
 
 
-def flow_of(flow_lpm: float | None, row: LayRow, part: PartRow, tip: TipRow) -> float:
-    """The line's own flow, else its bore's at the nozzle pressure, else the nozzle's, else the proportioner's."""
-    k = bore_k(tip, row.wye_lines)
-    bored = nozzle_flow_lpm(k, row.nozzle_kpa) if k is not None and row.nozzle_kpa is not None else None
-    for each in (flow_lpm, bored, tip.rated_flow_lpm, part.rated_flow_lpm):
+def flow_of(flow_lpm: float | None, row: LayRow, part: PartRow, tip: TipRow, legs: Iterable[LegRow] = ()) -> float:
+    """The line's own flow, else its bore's at the nozzle pressure, else the nozzle's, else the proportioner's.
+
+    Of unlike branches behind a wye the sum of their nozzles', whatever the line states.
+    """
+    branched = [_nozzle_flow(None, _alone(row, each), each) for each in _tips(legs, tip).values()]
+    known = [each for each in branched if each is not None]
+    if known and len(known) == len(branched):
+        return sum(known)
+    for each in (_nozzle_flow(flow_lpm, row, tip), part.rated_flow_lpm):
         if each is not None:
             return each
     raise ValueError("the line states no flow, nor does its nozzle or proportioner")
+
+
+def _nozzle_flow(stated_lpm: float | None, row: LayRow, tip: TipRow) -> float | None:
+    """The flow that is stated, else a bore's at the nozzle pressure, else the nozzle's own; None where neither is."""
+    k = bore_k(tip, row.wye_lines)
+    bored = nozzle_flow_lpm(k, row.nozzle_kpa) if k is not None and row.nozzle_kpa is not None else None
+    return next((each for each in (stated_lpm, bored, tip.rated_flow_lpm) if each is not None), None)
 
 
 def _nozzle(flow_lpm: float, row: LayRow, tip: TipRow) -> tuple[float | None, float | None]:
@@ -127,24 +151,63 @@ def _nozzle(flow_lpm: float, row: LayRow, tip: TipRow) -> tuple[float | None, fl
 
 
 def hose_of(department: int, legs: Iterable[LegRow], table: Table) -> dict[str, tuple[r.Hose, ...]]:
-    """The hose of a line by where it lies, with the department's coefficients. Raises ``ValueError``: unknown size."""
+    """The hose of a line by where it lies, with the department's coefficients. Raises ``ValueError``: unknown size.
+
+    Under "wye 1", "wye 2" and so on what each of unlike branches has.
+    """
     found: dict[str, list[r.Hose]] = {}
-    for leg in sorted(legs):
+    for leg in sorted(legs, key=lambda each: each.n):
         size = float(leg.diameter_in)
         known = table.get((department, size)) or PUBLISHED.get(size)
         if known is None:
             raise ValueError(f"hose of {size:g} in was read, which the table of hose does not have")
-        found.setdefault(leg.part, []).append(r.Hose(known[0], leg.length_m, known[1], size))
+        part = f"{leg.part} {leg.branch}" if leg.branch else leg.part
+        found.setdefault(part, []).append(r.Hose(known[0], leg.length_m, known[1], size))
     return {part: tuple(hose) for part, hose in found.items()}
 
 
+def branches_of(
+    row: LayRow, tip: TipRow, legs: Iterable[LegRow], hose: Mapping[str, tuple[r.Hose, ...]]
+) -> tuple[r.Branch, ...] | None:
+    """Unlike branches behind a wye, each with its nozzle or the line's; None where a nozzle's pressure is not known."""
+    found = []
+    for n, own in _tips(legs, tip).items():
+        alone = _alone(row, own)
+        flow = _nozzle_flow(None, alone, own)
+        if flow is None or alone.nozzle_kpa is None:
+            return None
+        found.append(r.Branch(hose[f"{LegPart.WYE} {n}"], flow, alone.nozzle_kpa, _nozzle(flow, alone, own)[1]))
+    return tuple(found)
+
+
+def _tips(legs: Iterable[LegRow], tip: TipRow) -> dict[int, TipRow]:
+    """The nozzle of each of unlike branches."""
+    return {leg.branch: leg.nozzle or tip for leg in sorted(legs, key=lambda each: each.branch) if leg.branch}
+
+
+def _alone(row: LayRow, tip: TipRow) -> LayRow:
+    """The lay of one branch: at the pressure its nozzle is rated at, else at the line's."""
+    return row._replace(
+        wye_lines=1, nozzle_kpa=row.nozzle_kpa if tip.rated_pressure_kpa is None else tip.rated_pressure_kpa
+    )
+
+
 def lay_of(
-    flow_lpm: float, row: LayRow, part: PartRow, tip: TipRow, hose: Mapping[str, tuple[r.Hose, ...]]
+    flow_lpm: float,
+    row: LayRow,
+    part: PartRow,
+    tip: TipRow,
+    hose: Mapping[str, tuple[r.Hose, ...]],
+    branches: tuple[r.Branch, ...] | None = (),
 ) -> r.Lay | None:
     """The lay of a line; None while pressure, nozzle or hose is not entered."""
+    if branches is None:
+        return None
     main, before = hose.get(LegPart.LINE, ()), hose.get(LegPart.BEFORE, ())
     nozzle_kpa, k = _nozzle(flow_lpm, row, tip)
     given_kpa = row.inlet_kpa if row.inlet_kpa is not None else row.pump_kpa
+    if branches:
+        nozzle_kpa, k = max(each.nozzle_kpa for each in branches), None
     if not given_kpa or nozzle_kpa is None or not main:
         return None
     eductor = kind_of(part) in EDUCTORS
@@ -166,7 +229,20 @@ def lay_of(
         nozzle_k=k,
         wye=row.wye_lines,
         wye_hose=hose.get(LegPart.WYE, ()),
+        branches=branches,
     )
+
+
+def hose_by_table(department: int, legs: Iterable[tuple[float, float]]) -> tuple[r.Hose, ...]:
+    """Hose of no line, as (length [m], size [in]), by the department's coefficients, else as published."""
+    sizes = HoseSize.objects.filter(department=department, retired_on__isnull=True)
+    friction = ("coefficient", "loss_kpa", "loss_flow_lpm", "loss_length_m")
+    table = {
+        (department, float(size)): (coefficient(*loss), section_m)
+        for size, section_m, *loss in sizes.values_list("diameter_in", "section_m", *friction)
+    }
+    rows = [LegRow(n, LegPart.LINE, Decimal(f"{size:g}"), length_m) for n, (length_m, size) in enumerate(legs)]
+    return hose_of(department, rows, table).get(LegPart.LINE, ())
 
 
 def coefficient(published: float, loss_kpa: float | None, flow_lpm: float | None, length_m: float | None) -> float:

@@ -37,6 +37,7 @@ OF_A_LINE: Final = frozenset(
         "inlet_low",
         "inlet_high",
         "pump_low",
+        "branch_low",
         "below_range",
         "intake_pressurized",
         "intake_not_stated",
@@ -44,6 +45,7 @@ OF_A_LINE: Final = frozenset(
         "setting_not_parked",
         "ring_to_turn",
         "rate_short",
+        "monitor_small",
         "runs_dry",
         "short_of_textbook",
     }

@@ -5,9 +5,10 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import NamedTuple
 
+from readiness.engineering import records as r
 from readiness.engineering.foam_tests import Drained, expansion_class
 from readiness.engineering.proof_sheets import Proof, foam_sheet, prove
-from readiness.engineering.proportioning import band
+from readiness.engineering.proportioning import Airport, band
 from readiness.engineering.sheets import Sheet
 from readiness.models import Department, FoamTest, LineTest, Policy
 
@@ -50,21 +51,21 @@ class FoamTestRow(NamedTuple):
 
 def line_tests(department: Department, day: date) -> list[TestRow]:
     """Every proportioning test, the newest first."""
-    interval = Policy.objects.filter(department=department).values_list("test_interval_d", flat=True).first() or 0
+    policy = _policy(department)
     rows = LineTest.objects.filter(department=department)
     known = rows.select_related("line__unit", "line__vehicle", "concentrate").order_by("-tested_on", "-id")
     seen: set[tuple[int, int, int]] = set()
     found = []
     for test in known:
         key = (test.line_id, test.concentrate_id, test.set_pct)
-        found.append(_row(test, day, interval, newest=key not in seen))
+        found.append(_row(test, day, policy, newest=key not in seen))
         seen.add(key)
     return found
 
 
-def _row(test: LineTest, day: date, interval: int, *, newest: bool) -> TestRow:
-    least, greatest = band(test.set_pct, vehicle=test.band == VEHICLE)
-    through = test.good_through or test.tested_on + timedelta(days=interval)
+def _row(test: LineTest, day: date, policy: r.Policy, *, newest: bool) -> TestRow:
+    least, greatest = band(test.set_pct, vehicle=test.band == VEHICLE and policy.vehicle_bands)
+    through = test.good_through or test.tested_on + timedelta(days=policy.test_interval_d)
     return TestRow(
         id=test.pk,
         line=test.line.name,
@@ -104,7 +105,21 @@ def proof_of(test: LineTest) -> Proof | None:
     """The working of a test that was made from readings; None where only its result was entered."""
     if not test.evidence:
         return None
-    return prove(test.evidence, test.set_pct, vehicle=test.band == VEHICLE)
+    return prove(test.evidence, test.set_pct, vehicle=airport_of(test.department, test.band))
+
+
+def airport_of(department: Department, band_name: str) -> Airport:
+    """By whose band a test is weighed: an airport vehicle's as the department has it, or the standard's."""
+    return _policy(department).vehicle_bands if band_name == VEHICLE else False
+
+
+_RULES = ("test_interval_d", "vehicle_3_least", "vehicle_3_most", "vehicle_6_least", "vehicle_6_most")
+
+
+def _policy(department: Department) -> r.Policy:
+    """The rules that tests are weighed by."""
+    row = Policy.objects.filter(department=department).values(*_RULES).first()
+    return r.Policy(**(row or {}))
 
 
 def foam_tests(department: Department) -> list[FoamTestRow]:

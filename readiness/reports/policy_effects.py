@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
-from typing import Final, Literal, NamedTuple
+from collections.abc import Collection, Iterator, Mapping
+from typing import Any, Final, Literal, NamedTuple
 
 from readiness.engineering import records as r
 from readiness.engineering.deficiencies import System, sentence
@@ -48,6 +48,12 @@ class Effects(NamedTuple):
     counts: tuple[Count, ...]
     changed: tuple[Effect, ...]
     shifted: tuple[Effect, ...]
+
+
+def judged_with(rules: Mapping[str, Any], region_packs: Collection[str]) -> r.Policy:
+    """A policy as the judge wants it, from the department's rules by name and the region packs that are on."""
+    known = {name: value for name, value in rules.items() if name in r.Policy._fields}
+    return r.Policy(**known, region_packs=frozenset(region_packs))
 
 
 def policy_effects(department: Department, new: r.Policy, moment: r.Moment, units: System) -> Effects:

@@ -9,7 +9,7 @@ from readiness.engineering import showing
 from readiness.engineering.deficiencies import System
 from readiness.engineering.judging import judge
 from readiness.models import Unit
-from readiness.reports.duty_figures import SUPPLIES, PailPace, pail_pace, reason
+from readiness.reports.duty_figures import SUPPLIES, CoverFigures, PailPace, cover_figures, pail_pace, reason
 from readiness.reports.fleet import load_rigs
 from readiness.reports.gear import Aboard
 from readiness.reports.line_setups import best_cure
@@ -31,6 +31,7 @@ class CardRow(NamedTuple):
     duration_min: float
     own_water_min: float | None
     supply: str
+    cover: CoverFigures | None  # of a vapor duty
 
 
 class PumpCard(NamedTuple):
@@ -109,4 +110,5 @@ def _row(duty: r.Duty, answer: r.Answer, line: r.Line, rig: r.Rig, system: Syste
         duration_min=answer.duration_min,
         own_water_min=answer.own_water_min,
         supply=SUPPLIES[facts.supply],
+        cover=cover_figures(answer),
     )

@@ -1,8 +1,9 @@
 """Questions to the company officer about a check. A question is no accusation and changes no status.
 
-Asked are: a whole check with numbers in it that took no longer than a walk around the rig; and two readings of one
+Asked are: a whole check with numbers in it that took no longer than a walk around the rig; two readings of one
 container that lie further apart than its gauge resolves though nothing was entered between them, as when sight gauge
-and stick disagree. A sealed, full rig that reads the same for months is as it should be and asks nothing.
+and stick disagree; and a check that came in after a later one, as out of a device without signal. A sealed, full rig
+that reads the same for months is as it should be and asks nothing.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from django.db.models.functions import RowNumber
 
 from readiness.engineering.wording import volume_text
 from readiness.models import Answered, Check, MovementLine, Reading, Unit
-from readiness.reports.check_sheets import beyond_the_gauge, person, took_s
+from readiness.reports.check_sheets import beyond_the_gauge, person, took_s, two_disagree
 
 HASTY_S: Final = 20  # a whole rig; common practice, no source
 ASKED_FOR: Final = timedelta(days=14)  # later nobody remembers
@@ -36,7 +37,7 @@ class Question(NamedTuple):
 def questions(unit: Unit, now: datetime, units: str) -> list[Question]:
     """Those of the last fortnight that nobody has answered, the latest first."""
     checks = Check.objects.filter(unit=unit, finished_at__gte=now - ASKED_FOR)
-    found = [*_hasty(checks), *_disagreeing(unit, now, units)]
+    found = [*_hasty(checks), *_two_gauges(unit, now, units), *_disagreeing(unit, now, units), *_overtaken(checks)]
     answered = set(Answered.objects.filter(check_of__unit=unit).values_list("check_of", "container"))
     left = [each for each in found if (each.check, each.container_id) not in answered]
     return sorted(left, key=lambda each: each.at, reverse=True)
@@ -51,6 +52,30 @@ def _hasty(checks: QuerySet[Check, Check]) -> Iterable[Question]:
     if last is not None and seconds is not None and seconds <= HASTY_S:
         said = f"The whole check by {person(last.by)} took {seconds} s, with gauges to read."
         yield Question(last.pk, None, last.finished_at, said, "Was it made at the rig? If not, have it made again.")
+
+
+def _two_gauges(unit: Unit, now: datetime, units: str) -> Iterable[Question]:
+    """Containers whose sight gauge and stick were read at one look and lie further apart than the gauge resolves."""
+    rows = Reading.objects.filter(check_of__unit=unit, check_of__finished_at__gte=now - ASKED_FOR)
+    rows = rows.filter(stick_ml__isnull=False, ml__isnull=False, container__isnull=False)
+    for row in rows.select_related("check_of", "container").order_by("id"):
+        if two_disagree(row):
+            two = [volume_text(each or 0, units) for each in (row.ml, row.stick_ml)]
+            said = (
+                f"{row.container}: the gauge said {two[0]} and the stick {two[1]}. The lesser counts until it is known."
+            )
+            ask = "Have both read once more, side by side. Does the gauge stick, or is there a skin under the lid?"
+            yield Question(row.check_of_id, row.container_id, row.check_of.finished_at, said, ask)
+
+
+def _overtaken(checks: QuerySet[Check, Check]) -> Iterable[Question]:
+    """Those that were made before another check and came in after it, in one query."""
+    later = Check.objects.filter(
+        unit=OuterRef("unit"), finished_at__gt=OuterRef("finished_at"), recorded_at__lt=OuterRef("recorded_at")
+    )
+    for row in checks.filter(Exists(later)).select_related("by"):
+        said = f"The check by {person(row.by)} came in after a later one: it replaced nothing that was read there."
+        yield Question(row.pk, None, row.finished_at, said, "Look at both: what of it is still to be done?")
 
 
 def _disagreeing(unit: Unit, now: datetime, units: str) -> Iterable[Question]:

@@ -13,6 +13,7 @@ from typing import Any, Literal, NamedTuple
 from readiness.engineering.units import tolerance_ml
 from readiness.engineering.wording import volume_text
 from readiness.models import Assignment, Container, Department, Holding, Place
+from readiness.reports.inventories import FIXED
 from readiness.reports.sheet_matching import UNKNOWN_LOT, Matched, MatchedRow, PlaceNamed, counted
 from readiness.workbooks.rules import folded
 
@@ -60,6 +61,7 @@ class Difference(NamedTuple):
     book_ml: int
     rows: tuple[int, ...]
     codes: tuple[str, ...]
+    each_ml: int | None = None  # what the sheet has in each of them, where that is the same in all
 
     def kept(self) -> list[Any]:
         """As JSON keeps it."""
@@ -209,7 +211,8 @@ def _lines(
         line = _difference(key, here, there)
         if both:
             same = abs(sum(here.ml[:both]) - sum(there.ml[:both])) <= tolerance_ml(both)
-            lines.append(line._replace(what="same" if same else "amount", many=both))
+            each = here.ml[0] if len(set(here.ml)) == 1 else None
+            lines.append(line._replace(what="same" if same else "amount", many=both, each_ml=each))
         if len(here.ml) > both:
             more.append((key, line._replace(what="more", many=len(here.ml) - both, codes=())))
         elif len(there.ml) > both and (here.ml or sum(there.ml) > 0):  # nobody lists what is empty
@@ -267,3 +270,29 @@ def told_by_row(found: Iterable[Difference], units: str) -> dict[int, list[str]]
         for number in each.rows if each.what != "fewer" else ():
             told[number].append(each.words(units))
     return told
+
+
+class Told(NamedTuple):
+    """What a sheet says of one container: so much is in it, or (None) that it is not there."""
+
+    ml: int | None
+    differs: bool
+
+
+def told_of_containers(found: Iterable[Difference]) -> tuple[dict[str, Told], int]:
+    """By label code what the sheet says without a doubt; and how many containers it leaves to be looked for.
+
+    Where alike containers hold unlike amounts by the sheet, it does not say which holds how much; and a tank that is
+    built in is there, whether the sheet has it or not.
+    """
+    told: dict[str, Told] = {}
+    left = 0
+    for line in found:
+        if line.what == "fewer" and line.kind not in FIXED:
+            told.update((code, Told(None, differs=False)) for code in line.codes)
+        elif line.each_ml is not None and line.what in ("same", "amount"):
+            differs = line.what == "amount"
+            told.update((code, Told(line.each_ml, differs)) for code in line.codes[: line.many])
+        else:
+            left += line.many
+    return told, left

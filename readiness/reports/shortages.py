@@ -8,15 +8,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 from math import ceil
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from readiness import models as m
 from readiness.engineering import records as r
-from readiness.engineering.demand import greater_rate, required_flow_lpm, textbook_need_l
-from readiness.engineering.rates import standard_minutes, standard_rate
+from readiness.engineering.options import textbook_of
 from readiness.engineering.suiting import fit
+from readiness.engineering.tasks import spill_task, unanswerable
 from readiness.engineering.units import ML_PER_L, pails_for, tolerance_ml
-from readiness.reports.fleet import KINDS, USES
+from readiness.reports.fleet import SPILL_COLUMNS, load_products, spill_of
 from readiness.reports.inventory import Inventory
 from readiness.reports.store_matches import Match, Stores, nearest_first
 from readiness.reports.verdicts import Kept, read_kept
@@ -65,15 +65,6 @@ class _Line(NamedTuple):
 
     pails: bool
     tanks: tuple[Tank, ...]
-
-
-class _Duty(NamedTuple):
-    """What must be known of a duty to find another concentrate for it."""
-
-    fuel: r.Fuel
-    use: Any
-    area_m2: float
-    minutes: float | None
 
 
 def shortages(department: m.Department, inventory: Inventory) -> tuple[Short, ...]:
@@ -132,9 +123,8 @@ class _Finder:
     def __init__(self, department: m.Department, inventory: Inventory) -> None:
         self.inventory = inventory
         self.stores = Stores(inventory)
-        self.policy = _policy(department)
-        self.concentrates = _listed(department)
-        self.duties = _duties(department)
+        self.concentrates, fuels, self.policy = load_products(department.pk)
+        self.duties = _spills(department, fuels)
         self.lines, self.of_unit = _lines(department)
 
     def lines_of(self, unit: int, setup: Iterable[int]) -> list[_Line]:
@@ -168,17 +158,13 @@ class _Finder:
             matches=tuple(sorted(found, key=nearest_first)),
         )
 
-    def _textbook_ml(self, concentrate: r.Concentrate, duty: _Duty) -> int | None:
+    def _textbook_ml(self, concentrate: r.Concentrate, duty: r.Spill) -> int | None:
         """The textbook need with a concentrate [mL], None where it does not suit or no rate is known."""
         suits = fit(concentrate, duty.fuel, duty.use, self.policy)
-        if suits.listing is None:
+        if suits.listing is None or unanswerable(duty, self.policy) is not None:
             return None
-        rate = greater_rate(suits.listing.rate, standard_rate(concentrate.kind, duty.fuel, duty.use))
-        minutes = duty.minutes or suits.listing.minutes or standard_minutes(duty.use, duty.fuel)
-        if rate is None or minutes is None:
-            return None
-        flow = required_flow_lpm(duty.area_m2, rate)
-        return ceil(textbook_need_l(flow, suits.listing.pct, minutes) * ML_PER_L)
+        task = spill_task(duty, concentrate, suits.listing, 0, self.policy)
+        return None if task is None else ceil(textbook_of(duty, task) * ML_PER_L)
 
 
 def _lines(department: m.Department) -> tuple[dict[int, _Line], dict[int, list[int]]]:
@@ -201,37 +187,6 @@ def _lines(department: m.Department) -> tuple[dict[int, _Line], dict[int, list[i
     return lines, of_unit
 
 
-def _policy(department: m.Department) -> r.Policy:
-    plain = m.Policy.objects.filter(department=department).values_list("plain_on_e10", flat=True).first()
-    return r.Policy(plain_on_e10="limited" if plain == "limited" else "no")
-
-
-def _listed(department: m.Department) -> dict[int, r.Concentrate]:
-    """The concentrates with their listings."""
-    listings: dict[int, dict[tuple[int | str, Any], r.Listing]] = {}
-    columns = ("concentrate", "fuel", "fuel_group", "use", "pct", "rate", "rate_unit", "minutes", "aspirating")
-    rows = m.Listing.objects.filter(concentrate__department=department).values_list(*columns)
-    for concentrate, fuel, group, use, pct, rate, unit, minutes, aspirating in rows:
-        listings.setdefault(concentrate, {})[group if fuel is None else fuel, USES[use]] = r.Listing(
-            pct, r.Rate(float(rate), unit) if rate is not None else None, minutes, aspirating, fuel is None, ""
-        )
-    facts: Any = m.Concentrate.objects.filter(department=department).values_list("id", "name", "kind", "pfas")
-    return {
-        pk: r.Concentrate(pk, name, KINDS[kind], pfas, None, False, listings.get(pk, {}))
-        for pk, name, kind, pfas in facts
-    }
-
-
-def _duties(department: m.Department) -> Mapping[int, _Duty]:
-    rows = m.Duty.objects.filter(department=department, kind="spill", retired_on__isnull=True).select_related("fuel")
-    return {
-        row.pk: _Duty(_fuel(row.fuel), USES[row.use], row.area_m2, row.minutes)
-        for row in rows
-        if row.fuel is not None and row.area_m2
-    }
-
-
-def _fuel(row: m.Fuel) -> r.Fuel:
-    not_foam = (row.note or "foam is not the agent") if row.group == "not_foam" else ""
-    group: Any = row.group
-    return r.Fuel(row.pk, row.name, row.un, group, row.oxygenate_pct, row.flash_c, not_foam)
+def _spills(department: m.Department, fuels: Mapping[int, r.Fuel]) -> dict[int, r.Spill]:
+    rows = m.Duty.objects.filter(department=department, kind="spill", retired_on__isnull=True)
+    return {row[0]: spill_of(row, fuels) for row in rows.values_list(*SPILL_COLUMNS)}

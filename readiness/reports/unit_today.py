@@ -18,7 +18,7 @@ from readiness.engineering.deficiencies import System, cure, may_accept, sentenc
 from readiness.engineering.forecast import forecast
 from readiness.engineering.holding import Held, hold
 from readiness.engineering.hydraulics import LineDraw, line_draw
-from readiness.engineering.lines import flow_by_plate_lpm
+from readiness.engineering.lines import band_of, flow_by_plate_lpm
 from readiness.engineering.proportioning import fault_of, good_through
 from readiness.engineering.units import ML_PER_L
 from readiness.models import Assessment, Change, Check, Deficiency, FoamLine, HoseLeg, RaisedDeficiency, Unit
@@ -34,6 +34,7 @@ from readiness.reports.verdicts import word
 MOST_HISTORY: Final = 20
 MOST_CHECKS: Final = 10
 CONTAINER: Final = "Container "
+GONE: Final = "a concentrate no longer aboard"
 KINDS: Final = {"tank": "fixed tank", "kit": "kit reservoir"}
 
 
@@ -118,6 +119,15 @@ class TestToday(NamedTuple):
     fault: str  # how it failed; empty where it passed
 
 
+class FoamToday(NamedTuple):
+    """The last test of a line's finished foam with a concentrate."""
+
+    concentrate: str
+    on: date
+    expansion: float
+    quarter_min: float | None
+
+
 class Leg(NamedTuple):
     """A stretch of hose."""
 
@@ -150,6 +160,7 @@ class LineToday(NamedTuple):
     flushed: bool
     in_service: bool
     tests: tuple[TestToday, ...]
+    foam: tuple[FoamToday, ...]
 
 
 class ComingTurn(NamedTuple):
@@ -447,11 +458,16 @@ def lines_today(rig: r.Rig, policy: r.Policy, day: date) -> Iterable[LineToday]:
             flushed=line.flushed,
             in_service=line.in_service,
             tests=tuple(_test(test, line, policy, day, concentrates) for test in line.tests),
+            foam=tuple(
+                FoamToday(concentrates.get(each.concentrate_id, GONE), each.on, each.expansion, each.quarter_min)
+                for each in line.foam_tests
+            ),
         )
 
 
 def _leg(leg: HoseLeg, lines: int) -> Leg:
-    where = {LegPart.BEFORE: "supply", LegPart.WYE: f"{lines} × behind the wye"}
+    wye = f"branch {leg.branch}" if leg.branch else f"{lines} × behind the wye"
+    where = {LegPart.BEFORE: "supply", LegPart.WYE: wye}
     size = f"{leg.diameter_in:f}".rstrip("0").rstrip(".")
     return Leg(leg.length_m, size, where.get(LegPart(leg.part), ""))
 
@@ -467,13 +483,13 @@ def drawn_by(line: r.Line, policy: r.Policy) -> LineDraw | None:
 def _test(test: r.LineTest, line: r.Line, policy: r.Policy, day: date, concentrates: dict[int, str]) -> TestToday:
     through = good_through(test, policy)
     return TestToday(
-        concentrate=concentrates.get(test.concentrate_id, "a concentrate no longer aboard"),
+        concentrate=concentrates.get(test.concentrate_id, GONE),
         setting=test.setting,
         measured=test.measured,
         on=test.on,
         good_through=through,
         in_date=through >= day,
-        fault=word(fault_of(test, vehicle=line.vehicle_band)),
+        fault=word(fault_of(test, vehicle=band_of(line, policy))),
     )
 
 

@@ -21,7 +21,7 @@ from readiness.engineering.records import (
 )
 from readiness.engineering.units import ML_PER_L, from_si, tolerance_ml
 
-ENGINE = "2"  # raised whenever the same facts may give another answer
+ENGINE = "3"  # raised whenever the same facts may give another answer
 AGES = frozenset({"days", "hours"})  # they grow by themselves: no reason to call an answer changed
 
 Since = Mapping[tuple[str, str, int], date | None]
@@ -162,6 +162,7 @@ def printed_duty(facts: DutyFacts, answer: Answer, since: Since) -> dict[str, An
         "back_pressure_share": _rounded(share),
         "back_pressure_psi": _us(answer.back_pressure_kpa, "psi"),
         "as_set": _as_set(answer),
+        "vapor": _cover(answer),
         "deficiencies": [printed_deficiency(each, since) for each in answer.deficiencies],
     }
 
@@ -187,6 +188,20 @@ def _as_set(answer: Answer) -> dict[str, Any] | None:
         **_volume("draw", found.draw_l),
         "minutes": _rounded(found.minutes),
         "runs_dry": found.runs_dry,
+    }
+
+
+def _cover(answer: Answer) -> dict[str, Any] | None:
+    found = answer.cover
+    if found is None:
+        return None
+    return {
+        "hold_minutes": _rounded(found.hold_min),
+        "interval_minutes": _rounded(found.interval_min),
+        "top_ups": found.top_ups,
+        **_volume("first_blanket", found.first_l),
+        **_volume("upkeep", found.upkeep_l),
+        **_volume("fire_run", found.fire_l),
     }
 
 

@@ -15,7 +15,7 @@ from readiness.engineering.fuels import Group
 from readiness.engineering.records import Fuel
 from readiness.engineering.sheets import Figure, Measure, Sheet
 from readiness.engineering.units import from_si, shown
-from readiness.reports.explanations import WRITTEN, System, WorkingLine, written
+from readiness.reports.explanations import WRITTEN, Said, System, WorkingLine, said, written
 
 # A figure's unit by its measure: (US, metric). A worksheet shows hundredths, so that a sum by hand can be held against
 # it; a status elsewhere is rounded coarser.
@@ -54,6 +54,7 @@ class ShownSheet(NamedTuple):
     lines: tuple[WorkingLine, ...]
     notes: tuple[str, ...]
     refused: str
+    faults: tuple[Said, ...] = ()
 
     def plain(self) -> dict[str, Any]:
         """As values that JSON can hold."""
@@ -61,6 +62,7 @@ class ShownSheet(NamedTuple):
             "worksheet": self.title,
             "refused": self.refused or None,
             "figures": {each.key: {"value": each.value, "unit": each.unit} for each in self.figures},
+            "faults": [{"severity": each.severity, "sentence": each.sentence} for each in self.faults],
             "notes": list(self.notes),
             "working": [line._asdict() for line in self.lines],
         }
@@ -127,6 +129,7 @@ def shown_sheet(sheet: Sheet, units: System) -> ShownSheet:
         tuple(written(step, units) for step in sheet.steps),
         sheet.notes,
         sheet.refused,
+        tuple(said(each, units) for each in sheet.faults),
     )
 
 

@@ -8,17 +8,22 @@ from urllib.parse import urlencode
 from django import forms
 from django.urls import reverse
 
+from readiness.actions.hoses import sizes_of
+from readiness.actions.lines import nominal_in
 from readiness.engineering import attack_sheets, footprints
 from readiness.engineering import records as r
 from readiness.engineering.attack_sheets import Attack, Dike, Hold, Planned, need_sheet, spill_sheet, vapor_sheet
-from readiness.engineering.hydraulics import hose
+from readiness.engineering.line_sheets import Asked, line_sheet
+from readiness.engineering.nozzles import k_factor
 from readiness.engineering.records import Fuel, Lay, Rate
 from readiness.engineering.sheets import Sheet
 from readiness.engineering.suiting import NO_CLASS_B_CREDIT
 from readiness.engineering.units import ML_PER_L, to_si
 from readiness.models import Concentrate, Unit
+from readiness.models.duties import Purpose
 from readiness.reports.at_hand import AtHand, usable_at
 from readiness.reports.fleet import load_products
+from readiness.reports.lays import hose_by_table
 from readiness.reports.worksheets import Compared, fuels_meant, shown_sheet
 from readiness.web.access import Here
 from readiness.web.column_fields import Own, column
@@ -182,15 +187,19 @@ class SpillForm(SheetForm):
         """The address at which a chief makes a design spill of it."""
         asked = self.cleaned_data
         words = {
-            "kind": "spill",
             "fuel": self.liquid.id,
             "area_m2": f"{self.area_m2:.6f}",
             "use": {"depth": "in depth"}.get(asked["use"], asked["use"]),
-            "source": f"worksheet, {self.here.today}" if self.here else "worksheet",
         }
         if isinstance(asked["at"], Unit):
             words["unit"] = asked["at"].pk
-        return f"{reverse('reference_duty_add')}?{urlencode(words)}"
+        return _duty_begun(self.here, **words)
+
+
+def _duty_begun(here: Here | None, **words: Any) -> str:
+    """The address of a new design spill that begins with a worksheet's facts, quantities in SI."""
+    source = f"worksheet, {here.today}" if here else "worksheet"
+    return f"{reverse('reference_duty_add')}?{urlencode({'kind': 'spill', **words, 'source': source})}"
 
 
 class NeedForm(SheetForm):
@@ -272,6 +281,22 @@ class VaporForm(SheetForm):
         )
         return vapor_sheet(plan)
 
+    def as_duty(self) -> str:
+        """The address at which a chief plans for it; the fuel and the unit are chosen there."""
+        asked = self.cleaned_data
+        words = {
+            "purpose": Purpose.VAPOR.value,
+            "area_m2": f"{_area_m2(asked):.6f}",
+            "hold_min": asked["hold"],
+            "interval_min": asked["interval"],
+            "blanket_depth_m": asked["depth"],
+            "blanket_expansion": asked["expansion"],
+            "drained_pct": None if asked["drained"] is None else asked["drained"] / 100,
+            "blanket_wind_pct": (asked["wind_loss"] or 0) / 100,
+        }
+        stated = {name: f"{value:g}" if isinstance(value, float) else value for name, value in words.items()}
+        return _duty_begun(self.here, **{name: value for name, value in stated.items() if value is not None})
+
 
 class RunoffForm(SheetForm):
     """What a dike is asked to hold."""
@@ -303,28 +328,53 @@ class RunoffForm(SheetForm):
 
 
 class LineSheetForm(SheetForm):
-    """Whether an eductor picks up through a lay."""
+    """Where a foam line settles, what is wrong with it and what cures it."""
 
-    flow = QuantityField("flow", label="Eductor and nozzle flow", zero=False)
-    inlet = QuantityField("pressure", label="Pressure at the eductor’s inlet", zero=False)
+    groups_of = (
+        ("What its plate says", ("rated_inlet", "limit", "lift", "plate_lift", "feed", "percent")),
+        ("Nozzle", ("nozzle_flow", "holds")),
+    )
+    kind = Choice(
+        label="Proportioner",
+        choices=[("eductor", "an eductor"), ("other", "one that lets the water pass: injection, balanced, around")],
+        initial="eductor",
+    )
+    flow = QuantityField("flow", label="Eductor’s flow, else the nozzle’s own", zero=False)
+    inlet = QuantityField("pressure", label="Pressure at the eductor’s inlet, else at the pump", zero=False)
     nozzle = QuantityField("pressure", label="Nozzle pressure", zero=False)
     legs = column("lines", "hose", required=False, help_text="Each leg: 150 ft of 1.75 in; 50 ft of 2.5 in.")
     appliances = QuantityField("pressure", label="Loss in appliances", required=False)
     height = QuantityField("length", label="Nozzle above the eductor", required=False)
+    rated_inlet = QuantityField("pressure", label="Inlet pressure of its plate’s flow", required=False, zero=False)
     limit = QuantityField("pressure", label="Greatest back pressure by its plate", required=False, zero=False)
+    lift = QuantityField("length", label="Lift from the pails", required=False)
+    plate_lift = QuantityField("length", label="Greatest lift by its plate", required=False)
+    feed = QuantityField("flow", label="Greatest concentrate flow", required=False, zero=False)
+    percent = PercentField(label="Set to", required=False, initial=300)
+    nozzle_flow = QuantityField("flow", label="Nozzle’s flow, where it is another", required=False, zero=False)
+    holds = forms.BooleanField(label="An automatic nozzle, which keeps its pressure", required=False)
 
     def sheet(self) -> Sheet:
-        """Back pressure against its limit."""
+        """The operating point with faults and cures, by the department's own table of hose."""
         asked = self.cleaned_data
         assert self.here is not None
         policy = load_products(self.here.department.pk)[2]
-        legs = tuple(hose(f"{leg.diameter_in:g}", leg.length_m) for leg in asked["legs"])
+        own = asked["nozzle_flow"] or asked["flow"]
+        sizes = sizes_of(self.here.department)
+        laid = [(leg.length_m, nominal_in(leg.diameter_in, sizes)) for leg in asked["legs"]]
         lay = Lay(
             asked["inlet"],
             asked["nozzle"],
-            legs,
+            hose_by_table(self.here.department.pk, laid),
             appliances_kpa=asked["appliances"] or 0.0,
             height_m=asked["height"] or 0.0,
             plate_back_pressure_kpa=asked["limit"],
+            lift_m=asked["lift"] or 0.0,
+            plate_lift_m=asked["plate_lift"],
+            rated_inlet_kpa=asked["rated_inlet"],
+            nozzle_k=None if asked["holds"] else k_factor(own, asked["nozzle"]),
         )
-        return attack_sheets.line_sheet(lay, asked["flow"], policy.back_pressure_share)
+        line = Asked(
+            lay, asked["flow"], asked["kind"] == "eductor", asked["nozzle_flow"], asked["percent"] or 300, asked["feed"]
+        )
+        return line_sheet(line, policy)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import Any, Final, NamedTuple
 from uuid import UUID
@@ -10,23 +10,33 @@ from uuid import UUID
 import django_filters
 from django import forms
 from django.contrib import messages
+from django.db import transaction
 from django.db.models import Q, QuerySet
+from django.forms.utils import ErrorDict
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import path, reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from readiness.actions.check_differences import MAY, Cause, settle_difference
 from readiness.actions.checks import CheckDraft, Read, Recorded, record_check
 from readiness.actions.drafts import Refused, SameIdOtherBody
+from readiness.actions.photos import keep_photo
 from readiness.engineering.dates import FIRST_YEAR
 from readiness.engineering.percentages import percent_text
 from readiness.engineering.wording import volume_text
-from readiness.models import Check
+from readiness.models import Check, Container
 from readiness.models.checks import Answer
 from readiness.reports.check_sheets import (
+    FACES,
+    LABEL,
+    NO_LEAK,
+    VALVES,
     Alike,
+    Find,
+    GearToLook,
     LineToRead,
     Sheet,
     Vessel,
@@ -41,8 +51,9 @@ from readiness.reports.crew_today import changed_by
 from readiness.web import access
 from readiness.web.access import Here, get, may, rows, signed_in
 from readiness.web.crew import unit_here
+from readiness.web.entries import CodesField, read_codes
 from readiness.web.figures import figure
-from readiness.web.forms import EntryForm, MomentField, QuantityField
+from readiness.web.forms import EntryForm, MomentField, PhotoField, QuantityField
 from readiness.web.moments import moment_text
 from readiness.web.tables import Column, MomentColumn, NumberColumn, Table, list_page
 
@@ -52,16 +63,26 @@ OPENED: Final = "opened"
 AS_THE_OTHERS: Final = ""
 _ANSWERS: Final = [(GOOD, "good"), (FAULT, "fault"), (NOT_CARRIED, "not carried"), (NOT_LOOKED, "not looked at")]
 _FLUSHED: Final = [("yes", "yes, or not used"), ("no", "no"), (NOT_LOOKED, "not looked at")]
+_APART: Final = [(AS_THE_OTHERS, "same answer as above"), *_ANSWERS]
+_OF_PARTS: Final = f"{FAULT}:"  # a fault of one part of a pail is answered by the part alone
+_PARTS_OF_PAIL: Final = ("seal", "cap", LABEL, NO_LEAK)
 _SEAL: Final = [
     (AS_THE_OTHERS, "same answer as above"),
     (GOOD, "sealed, good"),
-    (FAULT, "sealed, with a fault"),
+    (f"{_OF_PARTS}seal", "seal damaged"),
+    (f"{_OF_PARTS}cap", "cap damaged or loose"),
+    (f"{_OF_PARTS}{LABEL}", "label not legible"),
+    (f"{_OF_PARTS}{NO_LEAK}", "it leaks"),
+    (FAULT, "sealed, with another fault"),
     (OPENED, "opened"),
     (NOT_CARRIED, "not carried"),
     (NOT_LOOKED, "not looked at"),
 ]
 _NO_ANSWER: Final = {"invalid_choice": "“%(value)s” was read: choose one of the answers that are offered."}
-_KEYS: Final = ("c", "g", "p", "l")  # container, group of pails alike, one pail of a group, line
+_KEYS: Final = ("c", "g", "p", "l", "i")  # container, group of pails alike, one pail of a group, line, gear
+_FEW_PAILS: Final = 40  # as many pails can be answered apart each in its place; of more, those that are named
+_EIGHTHS: Final = ("empty", "⅛", "¼", "⅜", "½", "⅝", "¾", "⅞", "full")
+_CHOSEN: Final = "apart_now"  # the button that asks for the fields of those that are named
 _MOST_WORDS: Final = 200
 
 
@@ -80,8 +101,8 @@ def _radios(label: str, choices: list[tuple[str, str]], initial: str = NOT_LOOKE
     )
 
 
-def _volume(code: str) -> QuantityField:
-    field = QuantityField("volume", label=f"{code}: measured volume", required=False)
+def _volume(code: str, how: str = "measured volume") -> QuantityField:
+    field = QuantityField("volume", label=f"{code}: {how}", required=False)
     field.widget.widgets[0].attrs["placeholder"] = " "  # the style sheet tells by it whether something was typed
     return field
 
@@ -91,8 +112,26 @@ def _words(name: str) -> forms.CharField:
     return forms.CharField(label=f"{name}: what is wrong", required=False, max_length=_MOST_WORDS, widget=widget)
 
 
+def _gauge(each: Vessel) -> forms.Field:
+    """How its gauge is read: a number, or the light that is lit."""
+    if not each.lights:
+        return _volume(each.code)
+    step = 8 // each.lights
+    lit = [(str(each.size_ml * n // each.lights), _EIGHTHS[n * step]) for n in range(each.lights + 1)]
+    return _radios(f"{each.code}: the gauge shows", [*lit, ("", "not looked at")], "")
+
+
+def _apart(label: str, *, carried: bool = False) -> forms.ChoiceField:
+    """One part of a thing, where it is not as the whole."""
+    answers = [answer for answer in _APART if carried or answer[0] != NOT_CARRIED]
+    return forms.ChoiceField(label=label, choices=answers, required=False, error_messages=_NO_ANSWER)
+
+
 def _vessel_fields(each: Vessel) -> Iterator[tuple[str, forms.Field]]:
-    yield f"c{each.id}_ml", _volume(each.code)
+    yield f"c{each.id}_ml", _gauge(each)
+    yield f"c{each.id}_stick", _volume(each.code, "by the stick")
+    for n, part in enumerate(each.parts):
+        yield f"c{each.id}_part{n}", _apart(part)
     fixed = each.kind == "fixed tank"  # it goes where its vehicle goes: "not carried" would be a slip of the thumb
     answers = [answer for answer in _ANSWERS if not fixed or answer[0] != NOT_CARRIED]
     yield f"c{each.id}", _radios(each.code, answers)
@@ -124,19 +163,81 @@ def _line_fields(line: LineToRead, here: Here) -> Iterator[tuple[str, forms.Fiel
         rings = [(str(ring), figure(ring, "flow", here.units, "nearest")) for ring in line.rings_lpm]
         yield f"l{line.id}_ring", _radios(f"{line.name}: ring stands at", [*rings, ("", "not looked at")], "")
     yield f"l{line.id}", _radios(f"{line.name}: {line.parts}", _ANSWERS)
+    for n, part in enumerate(line.looked_at):
+        yield f"l{line.id}_part{n}", _apart(part, carried=part != VALVES)
+    if line.kit:
+        faces = [*((face, face) for face in FACES), ("", "not looked at")]
+        yield f"l{line.id}_face", _radios(f"{line.name}: face of the dial", faces, "")
     yield f"l{line.id}_words", _words(line.name)
     yield f"l{line.id}_flushed", _radios(f"{line.name}: flushed with clear water since the last use", _FLUSHED)
+
+
+def _gear_fields(gear: Sequence[GearToLook]) -> Iterator[tuple[str, forms.Field]]:
+    count = len(gear)
+    every = [
+        (GOOD, "aboard, good" if count == 1 else f"all {count} aboard, good"),
+        (NOT_CARRIED, "not carried" if count == 1 else "none of it carried"),
+        (NOT_LOOKED, "not looked at"),
+    ]
+    yield "gear", _radios("Loose gear", every)
+    for each in gear:
+        yield f"i{each.id}", _apart(each.name, carried=True)
+        yield f"i{each.id}_words", _words(each.name)
+
+
+class VesselShown(NamedTuple):
+    """A container with its fields."""
+
+    vessel: Vessel
+    answer: forms.BoundField
+    ml: forms.BoundField
+    words: forms.BoundField
+    parts: Sequence[forms.BoundField]
+    stick: forms.BoundField | None
+    apart: bool
+
+
+class GroupShown(NamedTuple):
+    """Pails alike with their fields; `singled`: whether one of them was answered apart."""
+
+    group: Alike
+    answer: forms.BoundField
+    each_one: list[VesselShown]
+    singled: bool
+
+
+class LineShown(NamedTuple):
+    """A line with its fields."""
+
+    line: LineToRead
+    knob: forms.BoundField | None
+    ring: forms.BoundField | None
+    answer: forms.BoundField
+    words: forms.BoundField
+    flushed: forms.BoundField
+    parts: Sequence[forms.BoundField]
+    face: forms.BoundField | None
+    apart: bool
 
 
 class CheckForm(EntryForm):
     """The check of one sheet; `check_form` makes the class with the sheet's own fields.
 
-    A field's name is a letter for what it is of (see _KEYS), the record's number, and _ml, _words, _set, _ring or
-    _flushed behind it.
+    A field's name is a letter for what it is of (see _KEYS), the record's number, and _ml, _stick, _part0 (of the
+    thing's parts), _words, _set, _ring, _face or _flushed behind it. The form is complete in itself: sent as it stands,
+    at once or hours later under its own entry_id, it makes the same check. Out of a queue, an empty `made_at` is
+    the moment at which it was queued.
     """
 
     sheet: Sheet
     started_at = forms.CharField(required=False, widget=forms.HiddenInput)
+    photo = PhotoField(label="Photo")
+    apart = CodesField(
+        new=True,
+        label="Pails that are different, by their codes",
+        required=False,
+        help_text="P-0101 P-0102, or P-0101 to P-0109. Then answer each of them apart.",
+    )
     notes = forms.CharField(required=False, max_length=2000, widget=forms.Textarea({"rows": 2}))
     made_at = MomentField(
         label="Made earlier than now", required=False, help_text="Empty: now. A late entry is taken and marked late."
@@ -165,6 +266,9 @@ class CheckForm(EntryForm):
                 self._check_pail(f"p{each.id}", each.code)
         for line in self.sheet.lines:
             self._check_line(line)
+        for gear in self.sheet.gear:
+            self._check_fault(f"i{gear.id}", self._got(f"i{gear.id}"))
+        self._check_apart()
         if not self.errors and self.sheet.things and not any(_says_something(read) for read in self.reads()):
             self.refuse("Everything was left at not looked at: a check says of one thing at least what was seen.")
         return self.cleaned_data
@@ -180,12 +284,32 @@ class CheckForm(EntryForm):
     def _got(self, name: str) -> Any:
         return self.cleaned_data.get(name)
 
+    def _check_apart(self) -> None:
+        """What is named as different is a pail of this sheet."""
+        known = {each.code.casefold() for group in self.sheet.sealed for each in group.vessels}
+        strange = [code for code in self._got("apart") or () if code.casefold() not in known]
+        if strange:
+            said = f"“{strange[0]}” was read, which is no sealed pail of {self.sheet.unit} by the book."
+            self.refuse(said, "apart")
+
+    def without_faults(self) -> CheckForm:
+        """The form as it was filled in so far, not read yet: nothing is found wrong with it."""
+        self._errors = ErrorDict()
+        return self
+
+    def _ml(self, key: str) -> int | None:
+        """What was read: a volume, or the light that is lit."""
+        read = self._got(f"{key}_ml")
+        return int(read) if read not in (None, "") else None
+
     def _check_vessel(self, key: str, code: str) -> None:
-        answer, ml = self._got(key) or NOT_LOOKED, self._got(f"{key}_ml")
+        answer, ml = self._got(key) or NOT_LOOKED, self._ml(key)
+        ml = self._got(f"{key}_stick") if ml is None else ml
         if ml is not None and answer in (NOT_LOOKED, NOT_CARRIED):
             read = volume_text(ml, self.units)
             self.refuse(f"{read} was read in {code} and “{answer}” is marked: mark good or fault beside a volume.", key)
-        if ml is None and answer == GOOD and f"{key}_ml" not in self.errors:
+        wrong = {f"{key}_ml", f"{key}_stick"} & self.errors.keys()
+        if ml is None and answer == GOOD and not wrong:
             said = f"Good was marked and no volume: read the gauge or dip it, or leave {code} at not looked at."
             self.refuse(said, f"{key}_ml")
         self._check_fault(key, answer)
@@ -209,7 +333,8 @@ class CheckForm(EntryForm):
         self._check_fault(key, answer)
 
     def _check_fault(self, key: str, answer: str | None) -> None:
-        if answer == FAULT and not self._got(f"{key}_words") and f"{key}_words" not in self.errors:
+        named = any(self._got(name) == FAULT for name in self.fields if name.startswith(f"{key}_part"))
+        if answer == FAULT and not named and not self._got(f"{key}_words") and f"{key}_words" not in self.errors:
             self.refuse("A fault was marked: say in a word or two what is wrong.", f"{key}_words")
 
     # -- what it hands over
@@ -218,37 +343,64 @@ class CheckForm(EntryForm):
         """What was seen of each thing of the sheet, in its order."""
         vessels = [self._read_vessel(each) for each in self.sheet.measured]
         pails = [self._read_pail(each, group) for group in self.sheet.sealed for each in group.vessels]
-        return (*vessels, *pails, *(self._read_line(line) for line in self.sheet.lines))
+        lines = [self._read_line(line) for line in self.sheet.lines]
+        return (*vessels, *pails, *lines, *(self._read_gear(each) for each in self.sheet.gear))
+
+    def _parts(self, key: str, parts: Sequence[str], answer: str) -> tuple[tuple[str, str], ...]:
+        """Each part with its answer: its own, else that of the whole; of a fault that is not named nothing is known."""
+        own = [self._got(f"{key}_part{n}") or (answer if answer != FAULT else "") for n in range(len(parts))]
+        return tuple((part, said) for part, said in zip(parts, own, strict=True) if said)
 
     def _read_vessel(self, each: Vessel) -> Read:
         key = f"c{each.id}"
-        answer, ml = Answer(self._got(key) or NOT_LOOKED), self._got(f"{key}_ml")
-        sealed = None if ml is None else False
-        return Read(answer, container=each.id, ml=ml, sealed=sealed, words=self._got(f"{key}_words") or "")
+        said, stick_ml = self._got(key) or NOT_LOOKED, self._got(f"{key}_stick")
+        ml = self._ml(key)
+        parts = self._parts(key, each.parts, said) if said != NOT_CARRIED else ()
+        return Read(
+            _answer(said, parts),
+            container=each.id,
+            ml=stick_ml if ml is None else ml,
+            stick_ml=stick_ml,
+            sealed=None if ml is None and stick_ml is None else False,
+            parts=parts,
+            words=self._got(f"{key}_words") or "",
+        )
 
     def _read_pail(self, each: Vessel, group: Alike) -> Read:
         key = f"p{each.id}"
         answer = self._got(key) or self._got(f"g{group.vessels[0].id}") or NOT_LOOKED
+        bad = answer.removeprefix(_OF_PARTS) if answer.startswith(_OF_PARTS) else ""
+        answer = FAULT if bad else answer
         seal = {GOOD: True, FAULT: True, OPENED: False}.get(answer)
+        parts = {FAULT: ((bad, FAULT),) if bad else (), GOOD: tuple((part, GOOD) for part in _PARTS_OF_PAIL)}
         return Read(
             Answer.GOOD if answer == OPENED else Answer(answer),
             container=each.id,
             ml=self._got(f"{key}_ml"),
             sealed=seal,
+            parts=parts.get(answer, ()),
             words=self._got(f"{key}_words") or "",
         )
 
     def _read_line(self, line: LineToRead) -> Read:
         key = f"l{line.id}"
         setting, ring = self._got(f"{key}_set"), self._got(f"{key}_ring")
+        said = self._got(key) or NOT_LOOKED
+        parts = self._parts(key, line.looked_at, said) if said != NOT_CARRIED else ()
         return Read(
-            Answer(self._got(key) or NOT_LOOKED),
+            _answer(said, parts),
             line=line.id,
+            parts=parts,
+            face=self._got(f"{key}_face") or "",
             setting_pct=int(setting) if setting else None,
             ring_lpm=float(ring) if ring else None,
             flushed={"yes": True, "no": False}.get(self._got(f"{key}_flushed") or ""),
             words=self._got(f"{key}_words") or "",
         )
+
+    def _read_gear(self, each: GearToLook) -> Read:
+        answer = self._got(f"i{each.id}") or self._got("gear") or NOT_LOOKED
+        return Read(Answer(answer), item=each.name, words=self._got(f"i{each.id}_words") or "")
 
     def draft(self, at: datetime) -> CheckDraft:
         """The check as it was made: at the moment that was given, else now."""
@@ -267,53 +419,67 @@ class CheckForm(EntryForm):
     def vessels(self) -> Iterator[VesselShown]:
         """Tanks and opened pails with their fields."""
         for each in self.sheet.measured:
-            yield VesselShown(each, self[f"c{each.id}"], self[f"c{each.id}_ml"], self[f"c{each.id}_words"])
+            key = f"c{each.id}"
+            parts = [self[f"{key}_part{n}"] for n in range(len(each.parts))]
+            yield VesselShown(
+                each, self[key], self[f"{key}_ml"], self[f"{key}_words"], parts, self[f"{key}_stick"], _any_said(parts)
+            )
+
+    def many(self) -> bool:
+        """Whether there are more pails than can each have fields of their own on one page."""
+        return sum(len(group.vessels) for group in self.sheet.sealed) > _FEW_PAILS
 
     def groups(self) -> Iterator[GroupShown]:
         """Sealed pails alike, with the one answer and those singled out."""
+        named = {code.casefold() for code in _codes(self["apart"].value() or "")} if self.is_bound else set()
         for group in self.sheet.sealed:
             each_one = [
-                VesselShown(each, self[f"p{each.id}"], self[f"p{each.id}_ml"], self[f"p{each.id}_words"])
+                VesselShown(
+                    each, self[f"p{each.id}"], self[f"p{each.id}_ml"], self[f"p{each.id}_words"], (), None, False
+                )
                 for each in group.vessels
+                if not self.many() or each.code.casefold() in named or self.data.get(f"p{each.id}")
             ]
-            singled = self.is_bound and any(shown.answer.value() or shown.ml.errors for shown in each_one)
-            yield GroupShown(group, self[f"g{group.vessels[0].id}"], each_one, singled)
+            wrong = self.is_bound and any(shown.answer.value() or shown.ml.errors for shown in each_one)
+            yield GroupShown(
+                group, self[f"g{group.vessels[0].id}"], each_one, wrong or (self.many() and bool(each_one))
+            )
 
     def lines(self) -> Iterator[LineShown]:
         """Lines with their fields; one that needs no turning has none for it."""
         for line in self.sheet.lines:
             key = f"l{line.id}"
             knob, ring = (self[name] if name in self.fields else None for name in (f"{key}_set", f"{key}_ring"))
-            yield LineShown(line, knob, ring, self[key], self[f"{key}_words"], self[f"{key}_flushed"])
+            face = self[f"{key}_face"] if line.kit else None
+            parts = [self[f"{key}_part{n}"] for n in range(len(line.looked_at))]
+            words, flushed = self[f"{key}_words"], self[f"{key}_flushed"]
+            yield LineShown(line, knob, ring, self[key], words, flushed, parts, face, _any_said(parts))
+
+    def gear_shown(self) -> Iterator[tuple[GearToLook, forms.BoundField, forms.BoundField]]:
+        """Loose gear with its fields."""
+        yield from ((each, self[f"i{each.id}"], self[f"i{each.id}_words"]) for each in self.sheet.gear)
+
+    def gear_apart(self) -> bool:
+        """Whether a piece of gear was answered apart."""
+        return self.is_bound and any(self.data.get(f"i{each.id}") for each in self.sheet.gear)
 
 
-class VesselShown(NamedTuple):
-    """A container with its fields."""
-
-    vessel: Vessel
-    answer: forms.BoundField
-    ml: forms.BoundField
-    words: forms.BoundField
-
-
-class GroupShown(NamedTuple):
-    """Pails alike with their fields; `singled`: whether one of them was answered apart."""
-
-    group: Alike
-    answer: forms.BoundField
-    each_one: list[VesselShown]
-    singled: bool
+def _codes(text: str) -> list[str]:
+    """The codes that were typed; none where they cannot be read, which the form says when it is sent."""
+    try:
+        return read_codes(text)
+    except forms.ValidationError:
+        return []
 
 
-class LineShown(NamedTuple):
-    """A line with its fields."""
+def _any_said(parts: Sequence[forms.BoundField]) -> bool:
+    return any(part.form.is_bound and part.value() for part in parts)
 
-    line: LineToRead
-    knob: forms.BoundField | None
-    ring: forms.BoundField | None
-    answer: forms.BoundField
-    words: forms.BoundField
-    flushed: forms.BoundField
+
+def _answer(said: str, parts: Sequence[tuple[str, str]]) -> Answer:
+    """The answer of a thing: the worst of its parts, worst being what is not there; the whole not aboard is that."""
+    every = {said, *(each for _, each in parts)} if said != NOT_LOOKED or not parts else {each for _, each in parts}
+    return next((each for each in (Answer.NOT_CARRIED, Answer.FAULT, Answer.NOT_LOOKED) if each in every), Answer.GOOD)
 
 
 def check_form(sheet: Sheet, here: Here) -> type[CheckForm]:
@@ -325,12 +491,15 @@ def check_form(sheet: Sheet, here: Here) -> type[CheckForm]:
         fields.update(_group_fields(group))
     for line in sheet.lines:
         fields.update(_line_fields(line, here))
+    if sheet.gear:
+        fields.update(_gear_fields(sheet.gear))
     return type("SheetForm", (CheckForm,), fields)
 
 
 def _says_something(read: Read) -> bool:
     measured = (read.ml, read.setting_pct, read.ring_lpm, read.flushed)
-    return read.answer != Answer.NOT_LOOKED or any(each is not None for each in measured)
+    parts = any(said != NOT_LOOKED for _, said in read.parts)
+    return read.answer != Answer.NOT_LOOKED or parts or any(each is not None for each in measured)
 
 
 # -- making one --------------------------------------------------------------------------------------------------------
@@ -341,22 +510,35 @@ def _says_something(read: Read) -> bool:
 def make(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
     """The form, and the check that it makes."""
     unit = unit_here(here, pk)
-    sheet = sheet_for(unit)
-    form = check_form(sheet, here)(request.POST if request.method == "POST" else None, here=here)
-    if request.method == "POST" and form.is_valid():
+    sheet = sheet_for(unit, here.now)
+    only = request.GET.get("only", "")
+    sheet = sheet.only(int(only)) if only.isascii() and only.isdecimal() else sheet
+    posted = (request.POST, request.FILES) if request.method == "POST" else (None, None)
+    form = check_form(sheet, here)(*posted, here=here)
+    if _CHOSEN in request.POST:
+        form.without_faults()
+    elif request.method == "POST" and form.is_valid():
         try:
-            recorded = _record(here, form.draft(here.now))
+            recorded = _record(here, form)
         except Refused as refused:
             form.refuse(refused)
         else:
             if recorded.again:
                 messages.info(request, "This check was recorded already; nothing was recorded twice.")
             return redirect("check_result", pk=unit.pk, check=recorded.check.pk)
-    return render(request, "checks/make.html", {"unit": unit, "sheet": sheet, "form": form})
+    return render(request, "checks/make.html", {"unit": unit, "sheet": sheet, "form": form, "only": only})
 
 
-def _record(here: Here, draft: CheckDraft) -> Recorded:
-    """Record a check. A second tap of the same form is the same check, made when the first tap was."""
+def _record(here: Here, form: CheckForm) -> Recorded:
+    """Record a check with its photo, or neither. A second tap of the same form is the same check, of the first tap."""
+    by: dict[str, Any] = {"acting": here.acting, "clock": access.CLOCK}
+    with transaction.atomic():
+        data = form.cleaned_data["photo"]
+        photo = keep_photo(here.department, data=data, **by).pk if data else None
+        return _recorded(here, form.draft(here.now)._replace(photo=photo))
+
+
+def _recorded(here: Here, draft: CheckDraft) -> Recorded:
     try:
         return record_check(here.department, draft, acting=here.acting, clock=access.CLOCK)
     except SameIdOtherBody as other:
@@ -386,10 +568,13 @@ def _check_here(here: Here, pk: int, check: UUID) -> Check:
 def result(request: HttpRequest, here: Here, pk: int, check: UUID) -> HttpResponseBase:
     """What differed from the book, and what the check changed."""
     made = _check_here(here, pk, check)
+    shown = check_made(made, here.units)
     context = {
         "unit": made.unit,
-        "made": check_made(made, here.units),
+        "made": shown,
+        "finds": _all_found(here, shown.finds),
         "change": changed_by(made, here.now, here.day, here.units),
+        "may_use": here.may("use"),
         "may_raise": here.may("raise a deficiency"),
         "may_check": here.may("check"),
     }
@@ -403,6 +588,67 @@ def one(request: HttpRequest, here: Here, pk: int, check: UUID) -> HttpResponseB
     made = _check_here(here, pk, check)
     context = {"unit": made.unit, "made": check_made(made, here.units), "may_check": here.may("check")}
     return render(request, "checks/one.html", context)
+
+
+class WayOut(NamedTuple):
+    """One thing to do about what was found: a button that books it."""
+
+    cause: str
+    words: str
+
+
+class FoundShown(NamedTuple):
+    """Something found with the ways through it that this person may take."""
+
+    find: Find
+    ways: list[WayOut]
+    raise_thing: str
+
+
+def _found_shown(here: Here, find: Find) -> FoundShown:
+    """What may be done about it by whom: booked as lost or gained, looked at again, raised as a deficiency."""
+    volume = volume_text(abs(find.off_ml), here.units)
+    words = {
+        Cause.EVAPORATED: f"It evaporated: book {volume} less",
+        Cause.LEAKED: f"It leaked: book {volume} less and raise it",
+        Cause.GAINED: f"Water got in: book {volume} more, out of the count",
+    }
+    fitting = [] if not find.off_ml else [each for each in Cause if (each == Cause.GAINED) == (find.off_ml > 0)]
+    ways = [WayOut(cause, words[cause]) for cause in fitting if here.may(MAY[cause])]
+    thing = f"container-{find.container}" if find.container else f"line-{find.line}" if find.line else ""
+    return FoundShown(find, ways, thing if here.may("raise a deficiency") else "")
+
+
+def _all_found(here: Here, finds: Sequence[Find]) -> list[FoundShown]:
+    """Everything found; the button that raises a deficiency stands once for each thing."""
+    shown, known = [], {""}
+    for each in (_found_shown(here, find) for find in finds):
+        shown.append(each._replace(raise_thing="" if each.raise_thing in known else each.raise_thing))
+        known.add(each.raise_thing)
+    return shown
+
+
+@require_POST
+@may("use")
+def settle(request: HttpRequest, here: Here, pk: int, check: UUID) -> HttpResponseBase:
+    """Book a difference by its cause: the person who may do that asks for no preview, the button says it all."""
+    made = _check_here(here, pk, check)
+    row = get(Container, here, pk=request.POST.get("container") or 0)
+    try:
+        cause = Cause(request.POST.get("cause", ""))
+    except ValueError:
+        messages.error(request, "No cause was read: press one of the buttons.")
+        return redirect("check_result", pk=pk, check=made.pk)
+    try:
+        posted = settle_difference(
+            here.department, check=made, container=row, cause=cause, acting=here.acting, clock=access.CLOCK
+        )
+    except Refused as refused:
+        messages.error(request, str(refused))
+    else:
+        said = "was settled before; nothing was entered twice" if posted.again else f"is settled: {cause}"
+        messages.success(request, f"{row} {said}.")
+    return redirect("check_result", pk=pk, check=made.pk)
 
 
 class CheckTable(Table):
@@ -497,4 +743,5 @@ urlpatterns = [
     path("crew/<int:pk>/checks/", history, name="checks"),
     path("crew/<int:pk>/checks/<uuid:check>/", one, name="check"),
     path("crew/<int:pk>/checks/<uuid:check>/result/", result, name="check_result"),
+    path("crew/<int:pk>/checks/<uuid:check>/settle/", settle, name="settle_difference"),
 ]

@@ -234,6 +234,22 @@ def whole(label: str, most: int, **more: Any) -> ReadField:
     return ReadField(number(label, label, "", "1", whole=True, least=1, most=most), **{"label": label, **more})
 
 
+class YesNoField(forms.ChoiceField):
+    """Yes, no, or not stated: gives True, False or None."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("required", False)
+        super().__init__(choices=[("", "not stated"), ("yes", "yes"), ("no", "no")], **kwargs)
+
+    def prepare_value(self, value: Any) -> Any:
+        """As it is chosen."""
+        return {True: "yes", False: "no"}.get(value, value)
+
+    def clean(self, value: Any) -> Any:
+        """The answer, None where none was given."""
+        return {"yes": True, "no": False}.get(str(super().clean(value)))
+
+
 class SignedLengthField(QuantityField):
     """A length that may lie below: a nozzle under the pump."""
 

@@ -118,14 +118,19 @@ class ListingForm(RecordForm):
     rate = column("listings", "rate", help_text="Solution on each unit of area; kept in the unit it was published in.")
     minutes = column("listings", "minutes")
     aspirating = column("listings", "aspirating", help_text="The listing asks for an aspirating nozzle.")
+    expansion = column(
+        "listings", "expansion", help_text="Of finished foam, where the listing states it: a foam test is held to it."
+    )
+    quarter_min = column("listings", "quarter")
     source = column("listings", "source")
     edition = column("listings", "edition")
 
 
-class ListingTable(Table):
+class ListingTable(ReferenceTable):
     """Listings by concentrate and fuel."""
 
     caption = "Listings"
+    in_workbook_only = ("expansion", "quarter_min")
     concentrate = Column(accessor="concentrate__name", linkify=("reference_listing", {"pk": A("pk")}))
     fuel = Column(accessor="pk", verbose_name="Fuel", order_by=("fuel__name", "fuel_group"))
     use = WordColumn("use")
@@ -133,6 +138,8 @@ class ListingTable(Table):
     rate = Column(verbose_name="Rate, as published", orderable=False, default="not stated")
     minutes = NumberColumn(verbose_name="Time [min]", default="not stated")
     aspirating = Column(verbose_name="Aspirating nozzle")
+    expansion = NumberColumn(verbose_name="Least expansion", default="not stated")
+    quarter_min = NumberColumn(verbose_name="Least quarter drainage [min]", default="not stated")
     source = Column()
     edition = Column(default="")
 

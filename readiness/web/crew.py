@@ -17,7 +17,8 @@ from readiness.actions.drafts import Refused
 from readiness.actions.questions import answer_question
 from readiness.models import Check, Container, InventoryPlace, Unit
 from readiness.models.inventories import Stage
-from readiness.reports.crew_today import crew_today, units_offered
+from readiness.reports.crew_today import ToClean, crew_today, units_offered
+from readiness.reports.hand_over_notes import open_notes
 from readiness.reports.questions import questions
 from readiness.web import access
 from readiness.web.access import Here, get, may, rows, signed_in
@@ -30,9 +31,18 @@ _DOORS: Final = (  # what a crew reports: its words, the page's name, the action
     ("Report an opened pail", "open", "open"),
     ("Report a flushed tank", "flush", "flush"),
     ("Inspections due", "inspections", "check"),
+    ("Change over", "change_over", "change over"),
     ("Raise a deficiency", "raise_deficiency", "raise a deficiency"),
     ("Find by a code", "find", "check"),
 )
+_NOT_AT_TABLET: Final = frozenset({"find"})  # leads to pages of the whole department
+
+
+_STEPS: Final = {  # of cleaning: the words of the button, the action that it takes
+    "empty": ("Log {} as emptied", "use"),
+    "flush": ("Log {} as flushed", "flush"),
+    "inspect": ("Log {} as inspected and clean", "inspect"),
+}
 
 
 class AnswerForm(Form):
@@ -64,6 +74,8 @@ def my_unit(request: HttpRequest, here: Here) -> HttpResponseBase:
     if chosen and "choose" not in request.GET:
         return redirect("crew_unit", pk=chosen.pk)
     own, others = units_offered(here.department, here.membership.station_id, here.now, here.day)
+    if here.tablet:
+        others = ()
     groups = [(here.membership.station, own), ("Other stations" if own else "All stations", others)]
     context = {"groups": [(name, units) for name, units in groups if units], "chosen": chosen}
     return render(request, "crew/choose.html", context)
@@ -84,10 +96,14 @@ def _choose(request: HttpRequest, here: Here) -> HttpResponseBase:
 def crew_unit(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
     """One unit as its crew needs it."""
     unit = unit_here(here, pk)
+    today = crew_today(unit, here.now, here.day, here.units)
     context = {
         "unit": unit,
-        "today": crew_today(unit, here.now, here.day, here.units),
+        "today": today,
+        "to_clean": [(each, step_door(here, unit, each)) for each in today.to_clean],
         "may_check": here.may("check"),
+        "may_hand_over": here.may("hand over"),
+        "notes": open_notes(unit, here.acting.user),
         "doors": report_doors(here, unit) + count_doors(here, unit),
         "questions": questions(unit, here.now, here.units) if here.may("close a deficiency") else [],
         "is_mine": request.session.get(CHOSEN) == unit.pk,
@@ -122,13 +138,25 @@ def report_doors(here: Here, unit: Unit) -> list[tuple[str, str]]:
     """The forms of the book that a crew needs and may open, each with this unit named."""
     named = urlencode({"unit": unit.pk})
     first = [("After use", reverse("after_use", args=[unit.pk]))] if here.may("use") else []
-    doors = [(words, address_of(name)) for words, name, action in _DOORS if here.may(action)]
+    doors = [
+        (words, address_of(name))
+        for words, name, action in _DOORS
+        if here.may(action) and not (here.tablet and name in _NOT_AT_TABLET)
+    ]
     return first + [(words, f"{address}?{named}") for words, address in doors if address]
+
+
+def step_door(here: Here, unit: Unit, each: ToClean) -> tuple[str, str] | None:
+    """The button of the next step of cleaning, for who may take it: its words and address."""
+    words, action = _STEPS[each.step]
+    if not here.may(action):
+        return None
+    return words.format(each.code), reverse(each.step, query={"unit": unit.pk, "code": each.code})
 
 
 def count_doors(here: Here, unit: Unit) -> list[tuple[str, str]]:
     """The way to its sheet while an inventory that it is part of is being counted or confirmed."""
-    if not here.may("count"):
+    if here.tablet or not here.may("count"):
         return []
     places = InventoryPlace.objects.filter(unit=unit, inventory__stage__in=[Stage.COUNTING, Stage.CONFIRMING])
     return [("Count for the inventory", reverse("inventory_place", args=[row.inventory_id, row.pk])) for row in places]

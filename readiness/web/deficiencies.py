@@ -34,7 +34,7 @@ from readiness.reports.deficiencies import (
 from readiness.web import access
 from readiness.web.access import Here, get, may, rows, signed_in
 from readiness.web.crew import unit_named
-from readiness.web.forms import DateField, EntryForm, Form, OfHere
+from readiness.web.forms import DateField, EntryForm, Form, OfHere, PhotoField
 from readiness.web.tables import (
     Column,
     DayColumn,
@@ -157,20 +157,6 @@ def closed(request: HttpRequest, here: Here) -> HttpResponseBase:
 
 
 # -- raising -----------------------------------------------------------------------------------------------------------
-
-
-class PhotoField(forms.FileField):
-    """A picture from the phone's camera: gives its bytes. What it is the action looks at."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        widget = forms.FileInput({"accept": "image/jpeg,image/png,image/webp", "capture": "environment"})
-        empty = "An empty file was read: take the photo again."
-        super().__init__(required=False, widget=widget, error_messages={"empty": empty}, **kwargs)
-
-    def clean(self, data: Any, initial: Any = None) -> bytes | None:
-        """The bytes, one more than may be kept at most: the action then says that it is too large."""
-        file: Any = super().clean(data, initial)
-        return file.read(MOST_BYTES + 1) if file else None
 
 
 class ThingField(forms.ChoiceField, OfHere):

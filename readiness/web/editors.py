@@ -103,6 +103,10 @@ def words(field: forms.Field, value: Any, here: Here) -> str:
         return "no" if isinstance(field, forms.BooleanField) else "–"
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if isinstance(field, ReadField) and field.column.kind in (Kind.NUMBER, Kind.WHOLE):
+        return f"{value:g} {field.column.fixed_unit}".strip()
+    if isinstance(value, float) and isinstance(field, forms.CharField):
+        return f"{value:g}"
     if isinstance(field, PercentField | ReadField):
         return ", ".join(figures.percent(pct) for pct in (value if isinstance(value, tuple) else (value,)))
     if isinstance(value, Rate):

@@ -245,6 +245,7 @@ class Page(NamedTuple):
     back: str = ""
     form_template: str = "movements/form.html"
     preview_template: str = "movements/preview.html"
+    queued: bool = False  # a crew's form: without signal its device keeps it and sends it later
 
 
 def entry_page(request: HttpRequest, here: Here, page: Page, form: Form, **context: Any) -> HttpResponseBase:

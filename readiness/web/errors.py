@@ -13,6 +13,7 @@ from django.shortcuts import render
 from django.template.loader import render_to_string
 
 from readiness.actions.permissions import NotAllowed
+from readiness.web.queued import MARK, queued_of
 from readiness.web.references import new_reference
 from readiness.workbooks.guard import MOST_BYTES
 
@@ -29,6 +30,8 @@ def bad_request(request: HttpRequest, exception: Exception | None = None) -> Htt
 def forbidden(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
     """403 with the sentence of who may do it."""
     said = isinstance(exception, NotAllowed | PermissionDenied) and str(exception)
+    if said and (queued := queued_of(request)):
+        queued.sentences.append(said)
     return render(request, "errors/403.html", {"sentence": said or "Your role may not do this."}, status=403)
 
 
@@ -52,7 +55,21 @@ def too_many(request: HttpRequest, sentence: str, wait_s: int) -> HttpResponse:
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
     """403 for a form that came without this browser's token: an old page, another tab's sign-in, or no cookies."""
-    return _plain(request, "errors/csrf.html", 403)
+    if queued := queued_of(request):
+        queued.token_refused = True
+    return keep_on_device(request, _plain(request, "errors/csrf.html", 403))
+
+
+def keep_on_device(request: HttpRequest, response: HttpResponse) -> HttpResponse:
+    """Tell a device that what it sent was not taken for want of a sign-in, so that it keeps it in its queue."""
+    if MARK in request.POST:
+        response.headers["Keep-Entry"] = "yes"
+    return response
+
+
+def sign_in_first(request: HttpRequest) -> HttpResponse:
+    """401 for a form that its device keeps until somebody has signed in; whoever reads it is told so, too."""
+    return keep_on_device(request, _plain(request, "errors/401.html", 401))
 
 
 def no_department(request: HttpRequest) -> HttpResponse:

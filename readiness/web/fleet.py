@@ -142,6 +142,9 @@ class FleetTable(Table):
     need = QuantityColumn("volume", "up", containers=0, accessor="duty__need_ml", verbose_name="Line need")
     usable = QuantityColumn("volume", "down", containers="duty__kept_in", accessor="duty__usable_ml")
     short = QuantityColumn("volume", "up", containers=0, accessor="duty__short_ml", verbose_name="Short by")
+    fire = QuantityColumn(
+        "volume", "up", containers=0, accessor="duty__cover__fire_ml", verbose_name="Kept back in case it lights"
+    )
     planned = QuantityColumn("area", "up", accessor="duty__planned_m2", verbose_name="Area planned")
     area = QuantityColumn("area", "down", accessor="duty__area_m2", verbose_name="Area covered")
     binds = Column(accessor="duty__binds", verbose_name="Area limited by")

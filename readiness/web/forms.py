@@ -20,6 +20,7 @@ from django.forms.utils import pretty_name
 from readiness.actions.drafts import new_id
 from readiness.engineering.dates import FIRST_YEAR, LAST_YEAR, DateError, GoodThrough, parse_good_through
 from readiness.engineering.percentages import GREATEST_SETTING, PercentError, parse_percent, percent_text
+from readiness.engineering.photos import MOST_BYTES
 from readiness.engineering.quantities import Quantity, QuantityError, parse_quantity
 from readiness.engineering.units import from_ml, from_si, symbols_of, to_ml, to_si
 from readiness.web.access import Here
@@ -60,6 +61,8 @@ class Form(forms.Form):
         kwargs.setdefault("label_suffix", "")
         super().__init__(*args, **kwargs)
         self.here = here
+        if here and here.queued and self.is_bound:
+            here.queued.forms.append(self)
         for name, field in self.fields.items():
             if field.error_messages.get("required") == forms.Field.default_error_messages["required"]:
                 label = field.label or pretty_name(name)
@@ -261,6 +264,20 @@ class PercentField(forms.CharField):
             raise ValidationError(str(error)) from error
 
 
+class PhotoField(forms.FileField):
+    """A picture from the phone's camera: gives its bytes. What it is the action looks at."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        widget = forms.FileInput({"accept": "image/jpeg,image/png,image/webp", "capture": "environment"})
+        empty = "An empty file was read: take the photo again."
+        super().__init__(required=False, widget=widget, error_messages={"empty": empty}, **kwargs)
+
+    def clean(self, data: Any, initial: Any = None) -> bytes | None:
+        """The bytes, one more than may be kept at most: the action then says that it is too large."""
+        file: Any = super().clean(data, initial)
+        return file.read(MOST_BYTES + 1) if file else None
+
+
 class PercentInput(forms.TextInput):
     """A number with its percent sign printed behind it."""
 
@@ -334,7 +351,8 @@ class DateField(forms.DateField, OfHere):
 class MomentField(forms.CharField, OfHere):
     """When something happened, on the clock of the department's wall: gives an aware datetime in UTC.
 
-    Left empty it is now. A moment after now is refused (two minutes are let pass: clocks differ).
+    Left empty it is now; of what a device kept in its queue, when it was entered there. A moment after now is refused
+    (two minutes are let pass: clocks differ).
     """
 
     def __init__(self, **kwargs: Any) -> None:
@@ -358,7 +376,7 @@ class MomentField(forms.CharField, OfHere):
         if not text:
             if self.required:
                 raise ValidationError(self.error_messages["required"], code="required")
-            return None
+            return self.here.queued.happened_at if self.here and self.here.queued else None
         try:
             local = datetime.fromisoformat(text)
         except ValueError as error:

@@ -23,6 +23,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from readiness.actions import handed_over as actions
 from readiness.actions.drafts import Refused
+from readiness.actions.progress import told
 from readiness.models import Container, HandedOver
 from readiness.models.handed_over import SheetState
 from readiness.reports import handed_over as reports
@@ -198,13 +199,16 @@ def going_of(tried: Mapping[str, Any]) -> list[Any]:
 def at_work(request: HttpRequest, here: Here, draft: HandedOver) -> HttpResponseBase:
     """How far it is; the page asks again by itself."""
     since = datetime.fromisoformat(draft.working["since"])
+    progress = told(actions.progress_name(draft))
     context = {
         "here": here,
         "draft": draft,
         "step": draft.working.get("step", ""),
+        "progress": progress,
         "since": moment_text(here.department, since),
         "seconds": int((here.now - since).total_seconds()),
         "stale": here.now - since > _STALE,
+        "still": "still" in request.GET,  # for who reads slower than the page renews itself
     }
     return render(request, "sheet/at_work.html", context)
 

@@ -5,18 +5,22 @@ from __future__ import annotations
 from typing import NamedTuple
 from urllib.parse import urlencode
 
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
 from django.urls import path, reverse
 from django.utils.html import format_html_join
 from django.utils.safestring import SafeString
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_GET, require_POST
 
+from readiness.actions.drafts import Refused
+from readiness.actions.handed_over_counted import open_from_sheet, plan
 from readiness.models import HandedOverRow
 from readiness.models.handed_over import SheetState
 from readiness.reports import handed_over as reports
 from readiness.reports.handed_over import RowShown
 from readiness.reports.sheet_differences import WORDS, Difference
+from readiness.web import access
 from readiness.web.access import Here, may
 from readiness.web.handed_over import draft_of
 from readiness.web.moments import moment_text
@@ -81,6 +85,8 @@ def report(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
         "taken": done.state == SheetState.TAKEN,
         "differences": DifferenceTable([Shown(each, here) for each in kept if each.what != "same"], here=here),
         "agree": sum(each.many for each in kept if each.what == "same"),
+        "inventory": done.tried.get("inventory"),
+        "plan": plan(here.department, done) if done.state == SheetState.COMPARED and kept else None,
     }
     return list_page(
         request,
@@ -92,6 +98,20 @@ def report(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
         context=context,
         whole=WHOLE in request.GET,
     )
+
+
+@require_POST
+@may("inventory")
+def inventory(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
+    """Open an inventory whose first count is the sheet."""
+    done = draft_of(here, pk)
+    try:
+        made = open_from_sheet(here.department, done, acting=here.acting, clock=access.CLOCK)
+    except Refused as refused:
+        messages.error(request, str(refused))
+        return redirect("sheet_report", pk=pk)
+    messages.success(request, "The inventory is open, and the sheet is its first count. Another person looks now.")
+    return redirect("inventory", pk=made.pk)
 
 
 def _as_shown(row: HandedOverRow) -> RowShown:
@@ -201,5 +221,6 @@ def labels(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
 
 urlpatterns = [
     path("sheet/<int:pk>/report/", report, name="sheet_report"),
+    path("sheet/<int:pk>/inventory/", inventory, name="sheet_inventory"),
     path("sheet/<int:pk>/labels/", labels, name="sheet_labels"),
 ]

@@ -157,6 +157,8 @@ def every(request: HttpRequest, here: Here) -> HttpResponseBase:
     """The due list; of one unit where the crew comes from it."""
     found = inspections_due(here.department, here.day)
     asked = request.GET.get("unit", "")
+    if here.tablet:
+        found = [each for each in found if each.station == here.tablet.station.name]
     if asked:
         found = [each for each in found if str(each.unit_id) == asked]
     return list_page(request, here, DueTable, found, template="inspections/list.html", filter_class=DueFilter)

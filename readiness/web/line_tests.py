@@ -19,15 +19,16 @@ from readiness.actions.evidence import MOST_MEASURED_PCT, record_foam_test, reco
 from readiness.engineering.quantities import QuantityError, parse_quantity
 from readiness.engineering.units import UnitError
 from readiness.models import Concentrate, FoamLine, FoamTest, LineTest
-from readiness.reports.line_tests import drained_of, foam_sheet_of, foam_tests, line_tests, proof_of
+from readiness.reports.line_tests import airport_of, drained_of, foam_sheet_of, foam_tests, line_tests, proof_of
 from readiness.reports.worksheets import shown_sheet
 from readiness.web import access
 from readiness.web.access import Here, get, may, signed_in
 from readiness.web.column_fields import Own
 from readiness.web.entries import Ask, Page, entry_page
+from readiness.web.field_groups import Groups
 from readiness.web.forms import DateField, EntryForm, PercentField, QuantityField
 from readiness.web.proof_forms import WAYS, FoamTestForm, ProportioningForm, calibration_plot, drainage_plot
-from readiness.web.sheet_forms import Choice, Groups
+from readiness.web.sheet_forms import Choice
 from readiness.web.tables import Column, DayColumn, NumberColumn, PercentColumn, RecordFilter, Table, list_page
 
 MAY_TEST: Final = "line test"
@@ -191,7 +192,7 @@ def test(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
     row = get(LineTest.objects.select_related("line", "concentrate"), here, pk=pk)
     proof = proof_of(row)
     found = proof.calibration if proof else None
-    plot = calibration_plot(found, row.set_pct, vehicle=row.band == "vehicle") if found else ""
+    plot = calibration_plot(found, row.set_pct, vehicle=airport_of(here.department, row.band)) if found else ""
     context = {
         "title": f"Proportioning test of {row.line}",
         "row": row,

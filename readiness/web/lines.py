@@ -8,12 +8,13 @@ from django.db.models import Q, QuerySet
 from django_tables2 import A
 
 from readiness.actions.fleet_records import NOZZLES, PROPORTIONERS, on_rig_of, owner_columns, owner_of
-from readiness.actions.lines import FEEDERS, LINES, SETUPS
-from readiness.models import Appliance, Container, FoamLine, Setup
+from readiness.actions.lines import FEEDERS, LINES, NOZZLE_OF, SETUPS
+from readiness.models import Appliance, Container, FoamLine, HoseLeg, Setup
 from readiness.models.foam_lines import LegPart
 from readiness.web.access import Here, rows
 from readiness.web.column_fields import Own, OwnSeveral, RigField, SignedLengthField, column, write_hose
 from readiness.web.editors import Editor, RecordForm, ReferenceFilter, ReferenceTable, pages
+from readiness.web.field_groups import Grouped
 from readiness.web.forms import DateField, Form
 from readiness.web.tables import Column, DayColumn, PercentColumn, QuantityColumn, Table
 from readiness.workbooks.sheets import BY_KEY
@@ -26,10 +27,12 @@ class RigForm(Form):
     owner = RigField(label="Rig", help_text="A unit for lines of loose gear, a vehicle for lines that are built in.")
 
 
-class LineForm(RecordForm):
+class LineForm(RecordForm, Grouped):
     """What belongs together, from the source of concentrate to the nozzle."""
 
     noun = LINES
+    template_name = "worksheet/fields.html"
+    groups_of = (("Unlike branches behind a wye", tuple(name for pair in NOZZLE_OF.items() for name in pair)),)
     name = column("lines", "name")
     proportioner = Own(
         Appliance, label="Proportioner", help_text="Of this rig. Another one than before: tests count anew."
@@ -49,6 +52,12 @@ class LineForm(RecordForm):
     supply_legs = column("lines", "supply_hose")
     wye_lines = column("lines", "wye_lines")
     wye_legs = column("lines", "wye_hose")
+    branch_1_legs = column("lines", "branch_1_hose", label="First branch, hose")
+    branch_1_nozzle = Own(Appliance, label="First branch, nozzle", required=False, empty_label="the line’s")
+    branch_2_legs = column("lines", "branch_2_hose", label="Second branch, hose")
+    branch_2_nozzle = Own(Appliance, label="Second branch, nozzle", required=False, empty_label="the line’s")
+    branch_3_legs = column("lines", "branch_3_hose", label="Third branch, hose")
+    branch_3_nozzle = Own(Appliance, label="Third branch, nozzle", required=False, empty_label="the line’s")
     intake_kpa = column("lines", "intake_pressure")
     nozzle_kpa = column("lines", "nozzle_pressure")
     appliance_loss_kpa = column("lines", "appliance_loss")
@@ -72,7 +81,7 @@ class LineForm(RecordForm):
         of_rig = on_rig_of(self.given["owner"])
         offered = {
             "proportioner": of_rig & Q(kind__in=PROPORTIONERS),
-            "nozzle": of_rig & Q(kind__in=NOZZLES),
+            **dict.fromkeys(("nozzle", *NOZZLE_OF.values()), of_rig & Q(kind__in=NOZZLES)),
             "sources": on_rig_of(self.given["owner"], "place__") & Q(kind__in=FEEDERS, retired_on__isnull=True),
         }
         for name, live in offered.items():
@@ -119,9 +128,15 @@ class LineTable(ReferenceTable):
 
     def render_hose(self, record: FoamLine) -> str:
         """Leg by leg."""
-        laid = [(part, [leg for leg in record.legs.all() if leg.part == part]) for part in LegPart]
+        laid: dict[tuple[str, int], list[HoseLeg]] = {}
+        for leg in record.legs.all():
+            laid.setdefault((leg.part, leg.branch), []).append(leg)
         said = {LegPart.BEFORE: "supply ", LegPart.LINE: "", LegPart.WYE: f"{record.wye_lines} × "}
-        return "; ".join(said[part] + write_hose(legs, self.hose_unit) for part, legs in laid if legs) or "not stated"
+        words = [
+            (f"branch {branch}: " if branch else said[LegPart(part)]) + write_hose(legs, self.hose_unit)
+            for (part, branch), legs in laid.items()
+        ]
+        return "; ".join(words) or "not stated"
 
     def value_hose(self, record: FoamLine) -> str:
         """The same in the workbook."""

@@ -13,8 +13,9 @@ from whitenoise.middleware import WhiteNoiseMiddleware
 
 from readiness.actions.permissions import NotAllowed
 from readiness.web import errors
-from readiness.web.access import NoDepartment
+from readiness.web.access import NoDepartment, tablet_of
 from readiness.web.guards import refuse_weak_key
+from readiness.web.queued import MARK
 from readiness.workbooks.guard import MOST_BYTES
 
 Respond = Callable[[HttpRequest], HttpResponseBase]
@@ -22,6 +23,9 @@ Respond = Callable[[HttpRequest], HttpResponseBase]
 POLICY = "; ".join(
     (
         "default-src 'self'",
+        "connect-src 'self'",
+        "worker-src 'self'",
+        "manifest-src 'self'",
         "style-src 'self'",
         "script-src 'self'",
         "img-src 'self' data:",
@@ -101,8 +105,10 @@ class Doors:
 
     def process_view(self, request: HttpRequest, view: Any, *_: Any) -> HttpResponseBase | None:
         """Send a stranger to the sign-in page."""
-        if not getattr(view, "login_required", True) or request.user.is_authenticated:
+        if not getattr(view, "login_required", True) or request.user.is_authenticated or tablet_of(request):
             return None
+        if request.method == "POST" and MARK in request.POST:
+            return errors.sign_in_first(request)
         return redirect_to_login(request.get_full_path(), resolve_url("sign_in"))
 
     def process_exception(self, request: HttpRequest, raised: Exception) -> HttpResponseBase | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from datetime import date, datetime, time, timedelta
 from functools import partial
 from typing import Any, NamedTuple, cast
@@ -22,17 +22,15 @@ from django.views.decorators.http import require_GET, require_http_methods
 from django_tables2 import A
 
 from readiness.actions import movements
-from readiness.actions.change_overs import change_over as do_change_over
 from readiness.actions.ledger import Posted
 from readiness.actions.movements import SPENT, Entry
-from readiness.actions.once import Done
 from readiness.actions.places import place_at
 from readiness.engineering.dates import FIRST_YEAR, LAST_YEAR
-from readiness.models import Assignment, Container, InventoryResult, Movement, Unit, Vehicle
+from readiness.models import Container, InventoryResult, Movement, Unit
 from readiness.models.movements import Account, MovementKind
 from readiness.reports.journal import Told, movements_of, told
-from readiness.web import access, figures
-from readiness.web.access import Here, get, may, rows, signed_in
+from readiness.web import figures
+from readiness.web.access import Here, get, may, signed_in
 from readiness.web.crew import unit_named
 from readiness.web.entries import (
     Ask,
@@ -288,33 +286,6 @@ class CorrectForm(BookForm):
     )
 
 
-class VehicleField(forms.ModelChoiceField):  # type: ignore[type-arg] # the class takes no argument at run time
-    """A vehicle, with the unit that runs on it tonight."""
-
-    running: Mapping[int, str] = {}
-
-    def label_from_instance(self, obj: Vehicle) -> str:
-        """Its shop number, and whose it is."""
-        unit = self.running.get(obj.pk)
-        out = "" if obj.state == "in" else f", {obj.get_state_display()}"
-        return f"{obj} ({obj.kind}{out}), {f'{unit} runs on it' if unit else 'free'}"
-
-
-class ChangeOverForm(BookForm):
-    """A unit goes on another vehicle."""
-
-    unit = forms.ModelChoiceField(Unit.objects.none(), empty_label="choose")
-    vehicle = VehicleField(Vehicle.objects.none(), empty_label="choose", label="Runs on from then")
-
-    def __init__(self, *args: Any, here: Here, **kwargs: Any) -> None:
-        super().__init__(*args, here=here, **kwargs)
-        del self.fields["reason"]  # the table of changes keeps who and when
-        department_rows(self.fields["unit"], rows(Unit, here).filter(retired_on__isnull=True))
-        department_rows(self.fields["vehicle"], rows(Vehicle, here).filter(retired_on__isnull=True))
-        running = rows(Assignment, here).filter(to_at__isnull=True)
-        cast(VehicleField, self.fields["vehicle"]).running = dict(running.values_list("vehicle", "unit__designation"))
-
-
 # -- what they ask for -------------------------------------------------------------------------------------------------
 
 
@@ -363,24 +334,6 @@ def _each(verb: Callable[..., Any]) -> Callable[[MarkForm, Here], Ask]:
         return Ask(lambda: each_in_turn(entry, containers, verb))
 
     return ask
-
-
-def _change_over(form: ChangeOverForm, here: Here) -> Ask:
-    asked = form.cleaned_data
-
-    def act() -> list[UUID]:
-        do_change_over(
-            here.department,
-            unit=asked["unit"],
-            vehicle=asked["vehicle"],
-            acting=here.acting,
-            at=asked["happened_at"],
-            clock=access.CLOCK,
-        )
-        return []
-
-    aboard = Q(place__unit=asked["unit"]) | Q(place__vehicle=asked["vehicle"])
-    return Ask(act, list(rows(Container, here).filter(aboard).values_list("pk", flat=True)))
 
 
 # -- one page each -----------------------------------------------------------------------------------------------------
@@ -535,7 +488,8 @@ def for_unit(page: Page, unit: Unit | None) -> Page:
         return page
     pk = unit.pk
     title = f"{page.title}: {unit}"
-    return page._replace(title=title, after=lambda _: redirect("crew_unit", pk), back=reverse("crew_unit", args=[pk]))
+    back = reverse("crew_unit", args=[pk])
+    return page._replace(title=title, after=lambda _: redirect("crew_unit", pk), back=back, queued=True)
 
 
 def asked_before(request: HttpRequest, form_class: type[BookForm]) -> dict[str, Any]:
@@ -572,31 +526,9 @@ def _correct(wrong: Movement, form: CorrectForm, here: Here) -> Ask:
     return Ask(lambda: [movements.correct(entry, movement=wrong).movement_id])
 
 
-def _to_unit(done: Done) -> HttpResponseBase:
-    return redirect("movements")
-
-
-@require_http_methods(["GET", "POST"])
-@may("change over")
-def change_over(request: HttpRequest, here: Here) -> HttpResponseBase:
-    """A unit goes on another vehicle."""
-    page = Page(
-        "change over",
-        "Change a unit over",
-        "Change over",
-        _change_over,
-        _to_unit,
-        "Duty, crew and loose gear go along; tanks and what is fixed stay with their vehicle. Take inventory at each "
-        "end.",
-    )
-    form = ChangeOverForm(request.POST or None, here=here, initial=asked_before(request, ChangeOverForm))
-    return entry_page(request, here, page, form)
-
-
 urlpatterns = [
     path("movements/", every, name="movements"),
     path("movements/<uuid:pk>/", movement, name="movement"),
     path("movements/<uuid:pk>/correct/", correct, name="correct"),
-    path("movements/change-over/", change_over, name="change_over"),
     *(path(f"movements/{name.replace('_', '-')}/", _entry_view(name), name=name) for name in VERBS),
 ]

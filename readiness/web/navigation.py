@@ -146,7 +146,8 @@ def _doors(here: Here, path: str) -> list[tuple[str, list[tuple[str, Shown]]]]:
     """The headings with a door for the role, and under each the doors with the names of their urls."""
     found = []
     for heading, doors in DOORS:
-        addresses = [(door, address_of(door.url)) for door in doors if here.role in door.roles]
+        open_here = [door for door in doors if here.role in door.roles and (not here.tablet or door.url == "my_unit")]
+        addresses = [(door, address_of(door.url)) for door in open_here]
         under = [(door.url, Shown(door.word, at, path.startswith(at))) for door, at in addresses if at]
         if under:
             found.append((heading, under))

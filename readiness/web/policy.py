@@ -15,10 +15,9 @@ from readiness.actions.drafts import Refused
 from readiness.actions.keeping import EDIT, Desk, NotKept
 from readiness.actions.policies import BOUNDS, POLICIES, PolicyFacts, change_policy, turn_pack
 from readiness.engineering.records import Moment
-from readiness.engineering.records import Policy as JudgedBy
 from readiness.models import Policy
 from readiness.models.policy import RULES, RegionPack
-from readiness.reports.policy_effects import policy_effects
+from readiness.reports.policy_effects import judged_with, policy_effects
 from readiness.web import access, figures
 from readiness.web.access import Here, get, may, signed_in
 from readiness.web.column_fields import ReadField
@@ -53,6 +52,14 @@ RULE_WORDS: Final[dict[str, Words]] = {
     "test_interval_d": Words(
         "Proportioning test interval", "A passed test without a date of its own is good for so long; then unverified."
     ),
+    "foam_test_interval_d": Words(
+        "Foam test interval",
+        "A foam test is good for so long; 0: none is asked for. A failed one counts whatever stands here.",
+    ),
+    "vehicle_3_least": Words("Airport vehicle at 3 %, from", "Its proportioning test fails as lean below this."),
+    "vehicle_3_most": Words("Airport vehicle at 3 %, to", "It fails as too rich above this."),
+    "vehicle_6_least": Words("Airport vehicle at 6 %, from", "The same at 6 %."),
+    "vehicle_6_most": Words("Airport vehicle at 6 %, to", "The same at 6 %."),
     "opened_limit_d": Words("Opened containers", "An opened pail or drum counts for so long after its seal broke."),
     "expiry_warn_d": Words("Warning before expiry", "Lots that run out within this time are named in notes."),
     "rich_end": Words(
@@ -101,9 +108,13 @@ _CHOICES: Final = {
     "order_counts": [("stores", "stores: what stands in the stores"), ("all", "all: what is aboard too")],
 }
 REGION_PACKS: Final = (
-    (RegionPack.AIRPORT, "Airport categories", "Worksheet: required agent by index, category or aircraft."),
-    (RegionPack.MARINE, "Marine", "Worksheet: deck foam of a tanker by the code for ships."),
-    (RegionPack.STORAGE, "National storage codes", "Worksheet: application rates by a national storage code."),
+    (
+        RegionPack.AIRPORT,
+        "Airport categories",
+        "Worksheet, and duties by category: water and discharge as the table has them.",
+    ),
+    (RegionPack.MARINE, "Marine", "Worksheet, and design spills of a tanker’s cargo deck by the code for ships."),
+    (RegionPack.STORAGE, "National storage codes", "Worksheet, and design spills of storage tanks by a national code."),
     (RegionPack.FLUORINE, "PFAS calendars", "Days from which fluorinated foam may no longer be used, by place."),
 )
 
@@ -232,7 +243,7 @@ def _preview(request: HttpRequest, here: Here, form: PolicyForm, old: PolicyFact
         form.refuse("Nothing differs from the policy as it is: change a rule, or leave.")
         sources = [(form[name], RULES[name].source) for name in RULE_WORDS]
         return render(request, "policy/form.html", {"form": form, "rules": sources})
-    judged_by = JudgedBy(**{name: getattr(new, name) for name in JudgedBy._fields})
+    judged_by = judged_with(new._asdict(), get(Policy, here).region_packs)
     effects = policy_effects(here.department, judged_by, Moment(here.now, here.day), here.units)
     changes = [
         (

@@ -11,13 +11,15 @@ from django.utils.safestring import SafeString
 from readiness.engineering.calibration import reading_at
 from readiness.engineering.foam_tests import Drained, drained_at_min, quarter_ml
 from readiness.engineering.proof_sheets import Calibration, foam_sheet, prove, sample_sheet
-from readiness.engineering.proportioning import WORD_OF_INSTRUMENT, band
+from readiness.engineering.proportioning import WORD_OF_INSTRUMENT, Airport, band
 from readiness.engineering.sample_limits import L1, L2, QUALITIES, WORDS
 from readiness.engineering.sheets import Sheet
 from readiness.engineering.units import ML_PER_L
+from readiness.reports.line_tests import airport_of
 from readiness.web import plots
+from readiness.web.field_groups import Groups
 from readiness.web.forms import PercentField, QuantityField
-from readiness.web.sheet_forms import Choice, Groups, NumberField, PairsField, ReadingsField, SheetForm
+from readiness.web.sheet_forms import Choice, NumberField, PairsField, ReadingsField, SheetForm
 
 WAYS: Final = [
     ("mixes", "known mixes and a refractometer or conductivity meter"),
@@ -57,9 +59,14 @@ class ProportioningForm(SheetForm):
     def sheet(self) -> Sheet:
         """By the way that was chosen."""
         asked = self.cleaned_data
-        proof = prove(self.evidence(), asked["percent"], vehicle=asked["vehicle"])
+        proof = prove(self.evidence(), asked["percent"], vehicle=self.airport())
         self.found = proof.calibration
         return proof.sheet
+
+    def airport(self) -> Airport:
+        """By the department's bands for airport vehicles, or the standard's."""
+        assert self.here is not None
+        return airport_of(self.here.department, "vehicle" if self.cleaned_data["vehicle"] else "standard")
 
     def evidence(self) -> dict[str, Any]:
         """What was read, as `prove` takes it and a record keeps it. Raises ``ValueError`` where some is missing."""
@@ -81,10 +88,10 @@ class ProportioningForm(SheetForm):
         """The line through the mixes, with the sample and its interval."""
         if self.found is None:
             return ()
-        return (calibration_plot(self.found, self.cleaned_data["percent"], vehicle=self.cleaned_data["vehicle"]),)
+        return (calibration_plot(self.found, self.cleaned_data["percent"], vehicle=self.airport()),)
 
 
-def calibration_plot(found: Calibration, pct: int, *, vehicle: bool = False) -> SafeString:
+def calibration_plot(found: Calibration, pct: int, *, vehicle: Airport = False) -> SafeString:
     """Known mixes, their line, the sample with its interval, and the band that passes."""
     line, measured = found.line, found.measured
     xs = [each.pct for each in found.standards]

@@ -147,16 +147,26 @@ def refill(request: HttpRequest, here: Here) -> HttpResponseBase:
     unit = unit_named(request, here)
     initial = {name: request.GET.get(name, "") for name in ("source", "target")}
     form = RefillForm(request.POST or None, here=here, unit=unit, initial=initial)
-    if request.method == "GET":
+    if request.method == "GET" and "Keep-Copy" not in request.headers:  # a copy for a time without signal asks nothing
         _wait(request, here, unit)
     elif "change" not in request.POST and form.is_valid() and not form.cleaned_data["override"]:
         guarded = _guarded(form, here)
         if not guarded.yes:
+            if here.queued:
+                here.queued.sentences += [f"No: {each.sentence}" for each in guarded.reasons]
             return _no(request, here, unit, form, guarded)
     back = reverse("crew_unit", args=[unit.pk]) if unit else ""
     page = Page("refill", "Refill", "Enter it as poured", _ask, _after(request, unit), back=back)
     templates = page._replace(form_template="refills/ask.html", preview_template="refills/yes.html")
-    return entry_page(request, here, templates, form, unit=unit, overriding=bool(request.POST.get("override")))
+    return entry_page(
+        request,
+        here,
+        templates,
+        form,
+        unit=unit,
+        overriding=bool(request.POST.get("override")),
+        may_raise=here.may("raise a deficiency"),
+    )
 
 
 def _after(request: HttpRequest, unit: Unit | None) -> Callable[[Done], HttpResponseBase]:

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, ClassVar, NamedTuple
+from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.forms import BoundField
 from django.utils.safestring import SafeString
 
 from readiness.engineering.quantities import QuantityError, parse_pair
@@ -15,64 +14,31 @@ from readiness.engineering.sheets import Sheet
 from readiness.models import Station, Unit
 from readiness.web.access import Here, rows
 from readiness.web.editors import words
+from readiness.web.field_groups import Grouped
 from readiness.web.figures import written
-from readiness.web.forms import Form, OfHere, QuantityField
+from readiness.web.forms import OfHere, QuantityField
 
 _MOST_LINES = 40
 _MOST_TEXT = 2_000
 _LARGEST = 1_000_000_000.0
 
 
-Groups = tuple[tuple[str, tuple[str, ...]], ...]  # (title, names of fields)
-
-
-class Group(NamedTuple):
-    """Fields that belong together. ``opened``: drawn open, since they are needed or were filled in."""
-
-    title: str
-    fields: tuple[BoundField, ...]
-    opened: bool
-
-
-class SheetForm(Form):
+class SheetForm(Grouped):
     """A form that is sent by its address, so that an answer can be kept, sent and printed."""
 
     saves = False
-    groups_of: ClassVar[Groups] = ()  # after the first fields: (title, names)
-    opens: ClassVar[str] = ""  # the title of a group that is never folded away
 
     def sheet(self) -> Sheet:
         """The worksheet filled in. Raises ``ValueError`` with a sentence."""
         raise NotImplementedError
 
+    def as_duty(self) -> str:
+        """The address at which a chief makes a duty of it; empty where it is no plan."""
+        return ""
+
     def plots(self, sheet: Sheet) -> Sequence[SafeString]:
         """Curves that people would rather look at."""
         return ()
-
-    @property
-    def first(self) -> list[BoundField]:
-        """The fields that are always in sight."""
-        grouped = {name for _, names in self.groups_of for name in names}
-        return [self[name] for name in self.fields if name not in grouped and not self[name].is_hidden]
-
-    @property
-    def groups(self) -> list[Group]:
-        """The others, folded away unless something was written in them or is wrong."""
-        found = []
-        for title, names in self.groups_of:
-            fields = tuple(self[name] for name in names)
-            begun = self.is_bound and any(field.errors or self.filled(field.name) for field in fields)
-            found.append(Group(title, fields, begun or title == self.opens or self._suggested(names)))
-        return found
-
-    def _suggested(self, names: Sequence[str]) -> bool:
-        """Whether an address began one of these fields otherwise than it begins by itself."""
-        return any(self.initial.get(name) not in (None, "", self.fields[name].initial) for name in names)
-
-    def filled(self, name: str) -> bool:
-        """Whether something other than the field's own beginning was written."""
-        value = self.cleaned_data.get(name) if self.is_valid() else None
-        return value not in (None, "", (), [], False) and value != self.fields[name].initial
 
     def asked(self) -> list[tuple[str, str]]:
         """What was written, as label and words, for the printed sheet."""

@@ -10,11 +10,13 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import path
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_GET, require_http_methods
 from django_tables2 import A
 
 from readiness.actions.drafts import Refused
 from readiness.actions.permissions import NotAllowed
+from readiness.actions.queue import HELD_FORM
 from readiness.actions.submissions import BadBody, settle
 from readiness.models import Submission
 from readiness.models.submissions import Outcome
@@ -117,7 +119,10 @@ def entry(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
                 messages.success(request, f"The entry is {done.outcome}.")
                 return redirect("held")
             trouble, row = f"It still cannot be posted: {done.why}", done
-    context = {"here": here, "row": row, "said": said(row.body), "by": person_name(row.sent_by), "form": form}
+    address = str(row.body.get("form", "")) if row.kind == HELD_FORM else ""
+    ours = url_has_allowed_host_and_scheme(address, None) and address.startswith("/")
+    link = {"form_address": address if ours else ""}
+    context = {**link, "here": here, "row": row, "said": said(row.body), "by": person_name(row.sent_by), "form": form}
     return render(
         request, "submissions/entry.html", {**context, "trouble": trouble, "held": row.outcome == Outcome.HELD}
     )

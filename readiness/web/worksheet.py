@@ -52,7 +52,7 @@ WORKSHEETS: Final = (
         "vapor", "Hold vapor down", "First blanket, upkeep, and the fire run kept back in case it lights.", VaporForm
     ),
     Worksheet("runoff", "Does the dike hold it", "Product, solution and cooling water against the wall.", RunoffForm),
-    Worksheet("line", "Does the line pick up", "Back pressure at an eductor, and the longest stretch.", LineSheetForm),
+    Worksheet("line", "Does the line pick up", "Flow and pressures, what is wrong, and what cures it.", LineSheetForm),
     Worksheet("proportioning", "Proportioning test", "By known mixes, a draw test, or flow meters.", ProportioningForm),
     Worksheet("foam-test", "Foam test", "Expansion and quarter-drainage of finished foam.", FoamTestForm),
     Worksheet("sample", "Concentrate sample", "A laboratory’s values against their limits.", SampleSheetForm),
@@ -124,7 +124,7 @@ def _answer(form: SheetForm, here: Here) -> dict[str, Any]:
 
 
 def _as_duty(form: SheetForm, here: Here) -> str:
-    return form.as_duty() if isinstance(form, SpillForm) and here.may(EDIT) else ""
+    return form.as_duty() if here.may(EDIT) else ""
 
 
 def _recorded_by(form: SheetForm, here: Here) -> str:

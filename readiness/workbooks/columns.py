@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
 from typing import Final, Literal, NamedTuple
 
 Units = Literal["us", "metric"]
@@ -96,7 +97,7 @@ class Column:
         return (self.metric_example or self.example) if units == "metric" else self.example
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Sheet:
     """One sheet: its key in the product, its title, its columns, and what may not stand in it twice."""
 
@@ -108,7 +109,16 @@ class Sheet:
 
     def column(self, key: str) -> Column:
         """The column of this key. Raises ``KeyError``."""
-        return {column.key: column for column in self.columns}[key]
+        return self._by_key[key]
+
+    @cached_property
+    def _by_key(self) -> dict[str, Column]:
+        return {column.key: column for column in self.columns}
+
+    @cached_property
+    def needed(self) -> tuple[str, ...]:
+        """The keys of the columns that are required."""
+        return tuple(column.key for column in self.columns if column.required)
 
 
 def text(

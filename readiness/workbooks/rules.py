@@ -6,6 +6,7 @@ A rule looks only at cells that were read without a fault, so that one slip is n
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
+from functools import lru_cache
 from typing import Final
 
 from readiness.engineering.percentages import percent_text
@@ -21,6 +22,7 @@ _IMPERIAL_OVER_US: Final = L_PER_IMP_GAL / L_PER_US_GAL  # 1.20095
 _AS_IMPERIAL: Final = 0.01  # how near to 1.20095 a ratio is taken for a mix-up of gallons
 
 
+@lru_cache(maxsize=50_000)  # a name is asked for many times while a sheet of ten thousand rows is taken in
 def folded(text: str) -> str:
     """Names that differ in case or spaces only are one name."""
     return " ".join(text.casefold().split())
@@ -120,6 +122,15 @@ def _duty(kind: str, *needed: str) -> Rule:
     return rule
 
 
+def _tank_use(row: Row) -> Iterator[Fault]:
+    """A storage tank by a national code is listed as it is put on: gently, or by a direct stream."""
+    if row["rule"] != "storage tank" or not row.sound("application", "use") or not row["application"]:
+        return
+    right = "gentle" if row["application"] == "gentle" else "direct"
+    if row["use"] not in {"", right}:
+        yield row.fault("use", row["use"], f"a tank by {row['application']} means is listed as {right}")
+
+
 def _rate_unless_class_a(row: Row) -> Iterator[Fault]:
     if row.sound("rate", "use") and row["use"] not in {"", "class a"} and row["rate"] is None:
         yield row.fault("rate", "nothing", f"a listing for {row['use']} states an application rate")
@@ -189,6 +200,7 @@ _RULES: Final[Mapping[str, tuple[Rule, ...]]] = {
         _duty("spill", "fuel", "area", "use"),
         _duty("class a", "tankfuls"),
         _duty("airport", "required_water"),
+        _tank_use,
     ),
     "samples": (_one_of("container", "lot"), _sample_of_lot, _not_before("good_through", "taken_on")),
     "line_tests": (_PLACE, _not_before("good_through", "on")),

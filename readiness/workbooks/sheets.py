@@ -42,6 +42,7 @@ _MOST_PRESSURE_KPA: Final = 4_200.0  # 610 psi
 _MOST_LENGTH_M: Final = 500.0
 _MOST_MASS_KG: Final = 10_000.0
 _MOST_AREA_M2: Final = 100_000.0  # ten hectares
+_MOST_HOLD_MIN: Final = 10_000.0  # a week
 _MOST_RATE_LPM_M2: Final = 40.0  # 1 gpm/ft2
 _COLDEST_C: Final = -60.0
 _HOTTEST_C: Final = 80.0
@@ -101,6 +102,8 @@ APPLIANCE_KINDS: Final = (
 APPLIANCE_STATES: Final = ("in service", "out of service")
 RATING_BASES: Final = ("solution at any setting", "solution at 6 %", "water")
 DUTY_KINDS: Final = ("spill", "class a", "airport")
+RULE_NAMES: Final = ("cargo deck", "storage tank")
+APPLICATIONS: Final = ("gentle", "indirect", "direct")
 PURPOSES: Final = ("fire", "vapor suppression")
 SUPPLIES: Final = ("hydrant", "drafting", "tenders", "none")
 BANDS: Final = ("standard", "vehicle")
@@ -240,6 +243,10 @@ LISTINGS: Final = Sheet(
         ),
         number("minutes", "Minutes", "How long the foam is put on.", "15", most=1_000, zero=False),
         yes_no("aspirating", "Aspirating nozzle needed", "yes where the listing asks for an aspirating nozzle.", "no"),
+        number(
+            "expansion", "Least expansion", "Of finished foam, where it is stated.", least=1, most=1_000, zero=False
+        ),
+        number("quarter", "Least quarter drainage", "Where it is stated.", unit="min", most=_MOST_HOLD_MIN, zero=False),
         text(
             "source", "Source", "Where the listing can be read.", "product listing, sheet 2", required=True, longest=500
         ),
@@ -504,7 +511,22 @@ LINES: Final = Sheet(
             key="wye_hose",
             title="Hose behind wye",
             kind=Kind.HOSE,
-            help="Of each line behind the wye; where they differ, the longest.",
+            help="Of each line behind the wye, where they are alike.",
+        ),
+        *(
+            each
+            for n in (1, 2, 3)
+            for each in (
+                Column(
+                    key=f"branch_{n}_hose",
+                    title=f"Branch {n} hose",
+                    kind=Kind.HOSE,
+                    help="Where the lines behind a wye differ: of this one.",
+                ),
+                reference(
+                    f"branch_{n}_nozzle", f"Branch {n} nozzle", "appliances", "Of this branch; empty: the line's."
+                ),
+            )
         ),
     ),
     ("unit", "vehicle", "name"),
@@ -523,6 +545,101 @@ SETUPS: Final = Sheet(
         ),
     ),
     ("unit", "vehicle", "name"),
+)
+
+_COVER_COLUMNS: Final = (
+    number("hold", "Held for", "Vapor suppression: for so long.", unit="min", most=_MOST_HOLD_MIN, zero=False),
+    number(
+        "interval",
+        "Interval of upkeep",
+        "Vapor suppression: 15 is a default; at the scene the meter decides.",
+        unit="min",
+        most=_MOST_HOLD_MIN,
+        zero=False,
+    ),
+    quantity(
+        "blanket_depth",
+        "Depth of blanket",
+        LENGTH,
+        "Vapor suppression: with its unit, 4 in or 100 mm; 4 in is a default without a source.",
+        least=0.005,
+        most=2.0,
+    ),
+    number(
+        "blanket_expansion",
+        "Expansion of blanket",
+        "Vapor suppression: of the foam as it lies; 7 is a default without a source.",
+        least=1,
+        most=20,
+    ),
+    percent("drained", "Drains in an interval", "Vapor suppression: a quarter, 25, is a default.", most=100.0),
+    percent("wind", "Lost to wind", "Vapor suppression: extra share; 0 for none.", zero=True, most=100.0),
+)
+_RULE_COLUMNS: Final = (
+    choice("rule", "Region’s rule", RULE_NAMES, "Empty: the general rules. Else its region pack has to be on."),
+    quantity("largest_tank", "Largest cargo tank", AREA, "Cargo deck: its section.", most=_MOST_AREA_M2, zero=False),
+    quantity(
+        "monitor_area",
+        "Deck of the largest monitor",
+        AREA,
+        "Cargo deck: what the largest monitor protects.",
+        most=_MOST_AREA_M2,
+        zero=False,
+    ),
+    yes_no("inert_gas", "Inert gas", "Cargo deck: yes where the ship has inert gas."),
+    choice("application", "Put on the tank", APPLICATIONS, "Storage tank: as the code divides it."),
+    yes_no("mobile", "Mobile means", "Storage tank: yes where the means are mobile."),
+    number(
+        "category",
+        "Airport category",
+        "For an airport: where this vehicle alone meets it; its table has 3 to 9.",
+        whole=True,
+        least=3,
+        most=9,
+    ),
+)
+
+HOSES: Final = Sheet(
+    "hoses",
+    "Hose sizes",
+    "One row for each size of hose: what it costs in friction, as published or as you measured it.",
+    (
+        Column(
+            key="size",
+            title="Size",
+            kind=Kind.NUMBER,
+            help="Nominal, in inches.",
+            example="1.75",
+            fixed_unit="in",
+            required=True,
+            most=12,
+            zero=False,
+        ),
+        Column(
+            key="coefficient",
+            title="Coefficient",
+            kind=Kind.NUMBER,
+            help="C for psi, gpm and feet: psi lost in 100 ft at 100 gpm.",
+            example="15.5",
+            required=True,
+            most=1_000,
+            zero=False,
+        ),
+        quantity("section", "Coupled length", LENGTH, "Empty: 50 ft.", "50", "15.24", most=_MOST_LENGTH_M, zero=False),
+        quantity(
+            "loss",
+            "Measured loss",
+            PRESSURE,
+            "What you measured goes before the coefficient; with its flow and length.",
+            most=_MOST_PRESSURE_KPA,
+            zero=False,
+        ),
+        quantity("loss_flow", "At a flow of", FLOW, "Of the measured loss.", most=_MOST_FLOW_LPM, zero=False),
+        quantity("loss_length", "Over a length of", LENGTH, "Of the measured loss.", most=_MOST_LENGTH_M, zero=False),
+        day("measured_on", "Measured on", "The day of the measurement.", future=False),
+        text("source", "Source", "Where it can be read, or who measured it.", "hose table", required=True, longest=200),
+    ),
+    ("size",),
 )
 
 DESIGN_SPILLS: Final = Sheet(
@@ -586,6 +703,8 @@ DESIGN_SPILLS: Final = Sheet(
             "For an airport: the dry chemical its rule asks for.",
             most=_MOST_MASS_KG,
         ),
+        *_COVER_COLUMNS,
+        *_RULE_COLUMNS,
         text("source", "Source", "What the plan rests on.", "pre-plan, 2025", required=True, longest=500),
     ),
     ("unit", "name"),
@@ -637,6 +756,7 @@ SHEETS: Final = (
     CONTAINERS,
     OTHER_LOTS,
     APPLIANCES,
+    HOSES,
     LINES,
     SETUPS,
     DESIGN_SPILLS,

@@ -135,6 +135,7 @@ _ROWS: Rows = {
         },
         {"name": "95 nozzle", "kind": "fog nozzle", "unit": "Engine 1", "rated_flow": "95 gpm", "state": "in service"},
     ],
+    "hoses": [{"size": "1.75", "coefficient": "15.5", "source": "invented"}],
     "lines": [
         {
             "name": "Crosslay 1",

@@ -23,6 +23,7 @@ from readiness.actions.backups import check, last_migration
 from readiness.actions.clock import SYSTEM_CLOCK
 from readiness.reports.every_table import columns, line, tables
 from tests.actions.own_database import ROOT, environment, own_database, run
+from tests.web.doors import PIXEL
 
 AN_EARLIER = "0007_current_assessments_alone"  # tables that a department may have kept a backup of
 ALL_ROWS = (
@@ -154,9 +155,43 @@ def test_a_later_versions_backup_is_refused(taken: Taken, empty: str, tmp_path: 
     lines[0]["migration"] = "9999_of_the_future"
     said = refused(empty, "restore", str(written(tmp_path / "later.gz", lines)))
     assert "9999_of_the_future, which this one does not know" in said
-    lines[0]["foam_readiness_backup"] = 2
+    lines[0]["foam_readiness_backup"] = 3
     with pytest.raises(NotABackup, match="a later version"):
         check(written(tmp_path / "form.gz", lines))
+
+
+KEEP_TWO = """
+import django; django.setup()
+from datetime import time
+from readiness.actions.departments import make_department
+from readiness.actions.permissions import OWNER
+from readiness.actions.photos import keep_photo, photo_path
+from tests.web.doors import PIXEL
+here = make_department("Quay County", time_zone="UTC", day_starts_at=time(6))
+keep_photo(here, data=PIXEL, acting=OWNER)
+gone = keep_photo(here, data=PIXEL[:-12] + b"\\0" * 4 + b"teSt" + b"\\0" * 4 + PIXEL[-12:], acting=OWNER)
+photo_path(here.pk, gone.sha256, gone.media_type).unlink()
+"""
+
+
+def test_photos_come_back_and_a_lost_one_is_told(empty: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("MEDIA_ROOT", str(tmp_path / "media"))
+    run(empty, "-c", KEEP_TWO)
+    file = tmp_path / "photos.gz"
+    assert "With 2 photos; of 1 the file was gone." in run(empty, "manage.py", "backup", str(file))
+    told = [each for each in content(file) if isinstance(each, dict) and "photo" in each]
+    assert [each["data"] is None for each in told] == [False, True]
+    told[0]["data"] = told[0]["data"][:-4] + "AAAA"
+    spoilt = [told.pop(0) if isinstance(each, dict) and "photo" in each else each for each in content(file)]
+    with pytest.raises(NotABackup, match="photo 1 does not fit its fingerprint"):
+        check(written(tmp_path / "spoilt.gz", spoilt))
+    monkeypatch.setenv("MEDIA_ROOT", str(tmp_path / "elsewhere"))
+    (tmp_path / "other").mkdir()
+    with own_database(tmp_path / "other") as url:
+        run(url, "manage.py", "restore", str(file))
+    (back,) = (tmp_path / "elsewhere").rglob("*.png")
+    assert back.read_bytes() == PIXEL
+    assert back.stem == hashlib.sha256(PIXEL).hexdigest()
 
 
 @pytest.mark.parametrize(

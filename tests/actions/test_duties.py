@@ -8,7 +8,7 @@ import pytest
 
 from readiness.actions.drafts import Refused
 from readiness.actions.duties import DUTIES, DutyFacts
-from readiness.models import Duty, Fuel
+from readiness.models import Duty, Fuel, Policy
 from readiness.workbooks.rows import Rate
 from tests.cast import D0, StationFactory, UnitFactory
 from tests.judged import FT2, Rigged
@@ -99,3 +99,65 @@ def test_units_and_fuels_of_another_department_are_refused(cast, rigged):
     other = UnitFactory(station=StationFactory(department=cast.other_department))
     theirs = Fuel.objects.create(department=cast.other_department, name="mix", group="polar", source="x")
     assert set(faults(DUTIES, cast, spill(rigged, unit=other, fuel=theirs))) == {"unit", "fuel"}
+
+
+# -- vapor kept down, and rules of a region ----------------------------------------------------------------------------
+
+BLANKET = {  # site S7 of the county worked by hand, without wind
+    "hold_min": 120.0,
+    "interval_min": 15.0,
+    "blanket_depth_m": 0.1016,
+    "blanket_expansion": 7.0,
+    "drained_pct": 2500,
+    "blanket_wind_pct": 0,
+}
+
+
+def test_a_duty_that_keeps_vapor_down_is_judged_by_its_blanket(cast, rigged, django_capture_on_commit_callbacks):
+    """900 ft² × 4 in = 2,244 gal of foam ÷ 7 = 320.6 × 3.1 % = 9.94 gal, and 7 quarters of it: 27.33 gal.
+
+    With the fire run of 44.175 gal 71.5 gal are needed, and 45 gal are aboard.
+    """
+    facts = spill(rigged, area_m2=900 * FT2, supply="hydrant", purpose="vapor suppression", minutes=15.0, **BLANKET)
+    with django_capture_on_commit_callbacks(execute=True):
+        DUTIES.save(desk(cast), facts)
+    assert rigged.current().status == "limited"
+    assert rigged.open_codes() == {"fire_cover_short"}
+    answer = rigged.current().answers["verdict"]["answers"][1]
+    assert answer["textbook_l"] / 3.785411784 == pytest.approx(27.33, abs=0.01)
+    assert answer["need_l"] / 3.785411784 == pytest.approx(27.33 + 44.175, abs=0.01)
+
+
+def test_a_duty_that_keeps_vapor_down_states_all_of_its_blanket(cast, rigged):
+    good = spill(rigged, purpose="vapor suppression", **BLANKET)
+    assert DUTIES.save(desk(cast), good).hold_min == 120.0
+    good = good._replace(name="another")
+    assert set(faults(DUTIES, cast, spill(rigged, name="another", purpose="vapor suppression"))) == set(BLANKET)
+    for name, value in {"blanket_expansion": 21.0, "hold_min": 0.0, "drained_pct": 10_001}.items():
+        assert set(faults(DUTIES, cast, good._replace(**{name: value}))) == {name}
+    assert set(faults(DUTIES, cast, good._replace(purpose="fire"))) == set(BLANKET)
+
+
+def test_a_region_s_rule_asks_for_its_pack_and_its_facts(cast, rigged):
+    deck = spill(rigged, rule="deck", largest_tank_m2=480.0, monitor_area_m2=1000.0, inert_gas=True)
+    assert "the region pack marine is off" in faults(DUTIES, cast, deck)["rule"]
+    tank = spill(rigged, use="direct", rule="tank", application="indirect", mobile_means=False)
+    Policy.objects.update(region_packs=["marine", "storage"])
+    assert DUTIES.save(desk(cast), deck._replace(name="deck")).inert_gas is True
+    assert DUTIES.save(desk(cast), tank._replace(name="tank")).mobile_means is False
+    asked = {"largest_tank_m2", "monitor_area_m2", "inert_gas"}
+    assert set(faults(DUTIES, cast, spill(rigged, rule="deck"))) == asked
+    assert set(faults(DUTIES, cast, deck._replace(rule=""))) == asked
+    assert set(faults(DUTIES, cast, deck._replace(largest_tank_m2=0.0))) == {"largest_tank_m2"}
+    assert set(faults(DUTIES, cast, tank._replace(application=""))) == {"application"}
+    assert "is listed as gentle" in faults(DUTIES, cast, tank._replace(application="gentle"))["use"]
+    assert set(faults(DUTIES, cast, deck._replace(rule="dock"))) >= {"rule"}
+
+
+def test_a_category_asks_for_its_pack_and_is_one_of_the_table(cast, rigged):
+    airport = DutyFacts(rigged.unit, "airport", "category 4", "rule", fuel=rigged.fuel, required_water_l=2400.0)
+    assert "the region pack airport categories is off" in faults(DUTIES, cast, airport._replace(category=4))["category"]
+    Policy.objects.update(region_packs=["airport"])
+    assert DUTIES.save(desk(cast), airport._replace(category=4)).category == 4
+    airport = airport._replace(name="another")
+    assert "the table has 3 to 9" in faults(DUTIES, cast, airport._replace(category=2))["category"]

@@ -12,6 +12,7 @@ from readiness.actions import movements
 from readiness.actions.drafts import Refused
 from readiness.actions.evidence import (
     record_flush_of_line,
+    record_foam_test,
     record_line_test,
     record_sample,
     record_sample_result,
@@ -21,7 +22,7 @@ from readiness.actions.keeping import Desk
 from readiness.actions.permissions import OWNER, NotAllowed
 from readiness.actions.policies import set_sample_limits
 from readiness.engineering.sample_limits import L1
-from readiness.models import Change, Concentrate, FoamLine, LineTest, Lot, Policy, Role, Sample
+from readiness.models import Change, Concentrate, FoamLine, FoamTest, LineTest, Listing, Lot, Policy, Role, Sample
 from tests.actions.small_department import every_row
 from tests.cast import CLOCK, D0, SIX, Cast, ConcentrateFactory, DepartmentFactory, LotFactory
 from tests.judged import GAL, Rigged
@@ -310,3 +311,55 @@ def test_a_sample_of_a_lot_in_the_store_judges_nobody(rig: Rigged, django_captur
     with django_capture_on_commit_callbacks() as callbacks:
         sample(rig, False, lot=rig.cast.other_lot)
     assert callbacks == []
+
+
+# -- foam tests --------------------------------------------------------------------------------------------------------
+
+
+def foam_test(rig: Rigged, grams: float, days: int = 0, **values: object) -> FoamTest:
+    """A 1,000 mL cylinder; a quarter drains by reading no. 19 of the reference list."""
+    read = {"drained": [(0.0, 0.0), (1.0, 8.0), (2.0, 20.0), (3.0, 33.0), (4.0, 45.0), (5.0, 55.0)], **values}
+    return record_foam_test(
+        rig.department,
+        line=rig.line,
+        concentrate=rig.cast.ar,
+        tested_on=D0 + days * DAY,
+        foam_ml=1000.0,
+        foam_g=grams,
+        acting=OWNER,
+        clock=CLOCK,
+        **read,
+    )
+
+
+def test_a_foam_test_that_fails_the_listing_is_not_ready_at_once(
+    rig: Rigged, django_capture_on_commit_callbacks: Any
+) -> None:
+    """250 g in 1,000 mL is expansion 4 where the listing states 5; a passed test of a later day answers it."""
+    Listing.objects.update(expansion=5.0, quarter_min=3.0)
+    with django_capture_on_commit_callbacks(execute=True):
+        made = foam_test(rig, 250.0, -10)
+    assert made.watched_min == 5.0
+    assert (rig.current().status, rig.current().because) == ("not_ready", "foam test")
+    assert rig.open_codes() == {"foam_thin"}
+    with django_capture_on_commit_callbacks(execute=True):
+        foam_test(rig, 200.0)
+    assert (rig.current().status, rig.open_codes()) == ("ready", set())
+
+
+def test_an_older_foam_test_does_not_answer_a_failed_one(rig: Rigged, django_capture_on_commit_callbacks: Any) -> None:
+    Listing.objects.update(expansion=5.0)
+    with django_capture_on_commit_callbacks(execute=True):
+        foam_test(rig, 250.0)
+        foam_test(rig, 200.0, -10)
+    assert rig.open_codes() == {"foam_thin"}
+
+
+def test_foam_tests_are_asked_for_by_policy_alone(rig: Rigged) -> None:
+    assert rig.status() == "ready"
+    Policy.objects.update(foam_test_interval_d=365)
+    assert (rig.status(), rig.open_codes()) == ("unverified", {"foam_test_never"})
+    foam_test(rig, 200.0, -10)
+    assert rig.status() == "ready"
+    Policy.objects.update(foam_test_interval_d=5)
+    assert (rig.status(), rig.open_codes()) == ("unverified", {"foam_test_overdue"})

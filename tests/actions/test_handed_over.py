@@ -12,11 +12,13 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from readiness.actions import handed_over as actions
-from readiness.actions import movements
+from readiness.actions import ledger, movements
 from readiness.actions.drafts import Refused
+from readiness.actions.handed_over_counted import open_from_sheet, plan
 from readiness.actions.handed_over_undone import undo_sheet
 from readiness.actions.movements import Entry
 from readiness.actions.permissions import OWNER
+from readiness.actions.progress import told
 from readiness.models import (
     Assignment,
     Change,
@@ -34,6 +36,7 @@ from readiness.models import (
 )
 from readiness.models.movements import Account
 from readiness.reports import handed_over as reports
+from readiness.reports.inventories import Tally
 from readiness.reports.recounts import recount
 from tests.cast import CLOCK, D0, DepartmentFactory
 from tests.handed_sheet import AR, CONTAINERS, FILLED, NAME, ROWS, plain_rows, sheet_bytes
@@ -251,6 +254,22 @@ def resaved() -> bytes:
     return out.getvalue()
 
 
+def test_how_far_it_is_can_be_read_while_the_book_is_being_written(department, monkeypatch):
+    """The transaction is open then, and what is told lies beside the database."""
+    draft, seen = send(department), []
+    answer(draft)
+    written = ledger.insert_rows
+
+    def looked(*rows: Any, **how: Any) -> list[int]:
+        seen.append(told(actions.progress_name(draft)))
+        return written(*rows, **how)
+
+    monkeypatch.setattr(ledger, "insert_rows", looked)
+    do(draft, actions.TAKING)
+    assert [each.words for each in seen] == [f"0 of {CONTAINERS} entries closed"]
+    assert told(actions.progress_name(draft)) is None
+
+
 def test_a_second_tap_finds_it_at_work(department):
     draft = send(department)
     answer(draft)
@@ -390,6 +409,14 @@ def test_known_names_are_used_and_their_records_left_as_they_are(cast):
     assert Unit.objects.filter(department=cast.department).count() == 1
 
 
+def test_a_name_that_the_department_got_meanwhile_is_known_at_once(department):
+    """What was worked out before is kept in memory; what the department has is looked up each time."""
+    draft = send(department)
+    assert "station|sta 1" in {each.group for each in worked(draft).questions}
+    Station.objects.create(department=department, name="Sta 1")
+    assert "station|sta 1" not in {each.group for each in worked(draft).questions}
+
+
 def test_a_near_spelling_is_proposed_and_never_taken(cast):
     near = ("Demo AR-AFF 3x6", "AR-AFFF", "3x6")
     rows = (("Quaysyde", "store room", *near, "pail", 1, 5, "AR-1", None, "2030-01-01", "sealed"),)
@@ -431,6 +458,49 @@ def test_a_newer_sheet_shows_its_differences_and_posts_nothing(department):
     assert [line[1] for line in found["fewer"]] == [1]
     # all else agrees: 40 less the tank, less the two that moved
     assert sum(line[1] for line in found["same"]) == CONTAINERS - 1 - 2
+
+
+def test_a_newer_sheet_becomes_the_first_count_of_an_inventory(department):
+    """What it says without a doubt is counted; what differs is looked at by another person; nothing is booked."""
+    done = take(send(department))
+    rows = [list(row) for row in ROWS]
+    rows[3][6] = 12  # 12 pails of the 14 in the store room, none of them elsewhere
+    rows[0][11] = "half full"  # and half of the tank's 30 gal
+    draft = send(department, sheet_bytes(tuple(map(tuple, rows))), name="newer.xlsx")
+    answer(draft, purpose="compare")
+    newer = do(draft, actions.COMPARING)
+    before = Movement.objects.count()
+    found = plan(department, newer)
+    assert (found.missing, found.differ, found.gone) == (2, 1, 0)
+    assert len(found.proposed) + found.left == CONTAINERS
+    made = open_from_sheet(department, newer, acting=OWNER, clock=CLOCK)
+    tally = Tally(made)
+    assert made.stage == "confirming"
+    assert Movement.objects.count() == before
+    assert {count.words for count in tally.counts} == {"newer.xlsx, compared on 2026-06-15"}
+    (tank,) = at(5, done)
+    said = {count.container_id: count.ml for count in tally.counts}
+    assert said[tank.pk] == round(15 * GAL_ML)
+    gone = [count for count in tally.counts if count.found == "not here"]
+    assert len(gone) == 2
+    assert {count.container_id for count in gone} | {tank.pk} <= tally.outstanding
+    newer.refresh_from_db()
+    with pytest.raises(Refused, match="opened from this sheet before"):
+        open_from_sheet(department, newer, acting=OWNER, clock=CLOCK)
+    with pytest.raises(Refused, match="Only a sheet that was compared"):
+        open_from_sheet(department, done, acting=OWNER, clock=CLOCK)
+
+
+def test_what_left_the_book_since_the_sheet_was_compared_is_not_counted(department):
+    done = take(send(department))
+    draft = send(department, sheet_bytes(ROWS[:8]), name="newer.xlsx")
+    answer(draft, purpose="compare")
+    newer = do(draft, actions.COMPARING)
+    whole = plan(department, newer)
+    (tank,) = at(5, done)
+    Container.objects.filter(pk=tank.pk).update(retired_on=D0)
+    now = plan(department, newer)
+    assert (len(now.proposed), now.gone) == (len(whole.proposed) - 1, whole.gone + 1)
 
 
 def test_the_same_headings_may_tell_of_other_stock(department):

@@ -26,6 +26,7 @@ from readiness.models import (
     FoamLine,
     Holding,
     HoseLeg,
+    HoseSize,
     LineSource,
     LineTest,
     Listing,
@@ -41,6 +42,7 @@ from readiness.models import (
     Vehicle,
 )
 from readiness.models.movements import Account
+from readiness.reports.fleet import load_rigs
 from readiness.reports.recounts import recount
 from readiness.workbooks.guard import NotAWorkbook
 from readiness.workbooks.template import write_rows
@@ -240,6 +242,64 @@ def test_supply_hose_a_wye_and_what_plates_say_come_in(department: Department) -
         assert (again.counts[sheet]["new"], again.counts[sheet]["altered"]) == (0, 0)
 
 
+def test_sizes_of_hose_come_in_with_a_measured_loss(department: Department) -> None:
+    """10 psi lost in 100 ft at 100 gpm is C = 10; a line may be laid of the size in the same workbook."""
+    rows = small()
+    rows["hoses"].append(
+        {
+            "size": "2.25", "coefficient": "4", "section": "75", "loss": "10", "loss_flow": "100",
+            "loss_length": "100", "measured_on": "2026-05-01", "source": "Engine 1, on the drill ground",
+        }
+    )  # fmt: skip
+    rows["lines"][0]["hose"] = "150 ft of 2.25 in"
+    taken_in(department, rows)
+    kept = HoseSize.objects.get(diameter_in="2.25")
+    assert (kept.coefficient, round(kept.section_m, 2), kept.measured_on) == (4.0, 22.86, date(2026, 5, 1))
+    (rig,) = load_rigs(day=date(2026, 6, 15), departments=[department.pk]).rigs
+    assert rig.lines[0].lay is not None
+    assert rig.lines[0].lay.hose[0].coefficient == pytest.approx(10)
+    rows["containers"].append(pail("P-9"))
+    again = taken_in(department, rows)
+    assert (again.counts["hoses"]["new"], again.counts["hoses"]["altered"]) == (0, 0)
+    rows["hoses"][1]["coefficient"] = "5"
+    taken_in(department, rows)
+    kept.refresh_from_db()
+    assert kept.coefficient == 5.0
+
+
+def test_a_blanket_a_region_s_rule_and_branches_come_in(department: Department) -> None:
+    """As typed: 4 in 0.1016 m, 25 % 2500; what an empty cell does not say stays unknown."""
+    rows = small()
+    rows["listings"][0] |= {"expansion": "5", "quarter": "3"}
+    spill = rows["design_spills"][0]
+    spill |= {"purpose": "vapor suppression", "hold": "120", "interval": "15", "blanket_depth": "4 in"}
+    spill |= {"blanket_expansion": "7", "drained": "25", "wind": "0"}
+    tank = {**spill, "name": "tank", "purpose": "fire", "use": "direct", "rule": "storage tank", "mobile": "no"}
+    tank |= {"application": "indirect", "hold": "", "interval": "", "blanket_depth": "", "blanket_expansion": ""}
+    rows["design_spills"].append({**tank, "drained": "", "wind": ""})
+    rows["appliances"][1] |= {"rated_pressure": "100"}
+    rows["lines"][0] |= {
+        "hose": "50 ft of 2.5 in",
+        "branch_1_hose": "100 ft of 1.75 in",
+        "branch_2_hose": "200 ft of 1.5 in",
+        "branch_2_nozzle": "95 nozzle",
+    }
+    taken_in(department, rows)
+    held, planned = Duty.objects.order_by("id")
+    assert held.blanket_depth_m == pytest.approx(0.1016)
+    assert (held.hold_min, held.interval_min, held.drained_pct, held.blanket_wind_pct) == (120, 15, 2500, 0)
+    assert (planned.rule, planned.application, planned.mobile_means) == ("tank", "indirect", False)
+    assert (planned.hold_min, planned.category) == (None, None)
+    listing = Listing.objects.get()
+    assert (listing.expansion, listing.quarter_min) == (5, 3)
+    laid = [(leg.part, leg.branch, str(leg.nozzle or "")) for leg in HoseLeg.objects.all()]
+    assert laid == [("line", 0, ""), ("wye", 1, ""), ("wye", 2, "95 nozzle")]
+    rows["containers"].append(pail("P-9"))
+    again = taken_in(department, rows)
+    for sheet in ("lines", "design_spills", "listings"):
+        assert (again.counts[sheet]["new"], again.counts[sheet]["altered"]) == (0, 0), sheet
+
+
 def test_counts_changes_and_the_submission_are_kept(department: Department) -> None:
     imported = taken_in(department, small())
     new = {sheet: counts["new"] for sheet, counts in imported.counts.items()}
@@ -343,6 +403,24 @@ FRESH = {
         ("lines", 2, "wye_lines"),
         "nothing",
         "state how many like lines the wye splits it into",
+    ),
+    "a wye of one branch": (
+        put("lines", 0, branch_2_hose="50 ft of 1.75 in"),
+        ("lines", 2, "branch_2_hose"),
+        "one branch",
+        "a wye has two or more; state the others, or like lines",
+    ),
+    "a loss without its flow": (
+        put("hoses", 0, loss="10", loss_length="100"),
+        ("hoses", 2, "loss_flow"),
+        "nothing",
+        "a measured loss is a pressure, at a flow, over a length; or none",
+    ),
+    "a day of measuring nothing": (
+        put("hoses", 0, measured_on="2026-05-01"),
+        ("hoses", 2, "measured_on"),
+        "2026-05-01",
+        "state what was measured, or empty this cell",
     ),
     "hose of a size that no table of friction has": (
         put("lines", 0, hose="150 ft of 2 in"),

@@ -6,9 +6,11 @@ from datetime import timedelta
 
 import pytest
 
-from readiness.actions.fleet_records import APPLIANCES, ApplianceFacts
+from readiness.actions.fleet_records import APPLIANCES, ApplianceFacts, lines_with
 from readiness.actions.lines import LINES, SETUPS, LineFacts, SetupFacts, nominal_in
-from readiness.models import Container, Setup
+from readiness.engineering.operating import branch_flows
+from readiness.models import Appliance, Container, Setup
+from readiness.reports.fleet import load_rigs
 from readiness.workbooks.rows import HoseLeg as Leg
 from tests.cast import D0, UnitFactory
 from tests.judged import GPM, Rigged
@@ -195,3 +197,82 @@ def test_hose_is_kept_by_where_it_lies(cast, rigged):
     assert LINES.read(rigged.line) == facts
     _, old, new = last_change()
     assert (old["wye_hose"], new["wye_hose"]) == ([], [[30.48, 1.75]])
+
+
+# -- unlike branches behind a wye --------------------------------------------------------------------------------------
+
+PSI = 6.894757293168361
+
+
+def nozzle_of(cast, name, gpm, kpa=100 * PSI):
+    return Appliance.objects.create(
+        department=cast.department,
+        unit=cast.unit,
+        name=name,
+        kind="fog nozzle",
+        rated_flow_lpm=gpm * GPM,
+        rated_pressure_kpa=kpa,
+    )
+
+
+def test_unlike_branches_are_kept_with_their_nozzles_and_solved(cast, rigged):
+    """95 and 60 gpm behind a wye; at one pressure of the wye by hand, see the engineering tests."""
+    one, two = nozzle_of(cast, "95 fog", 95), nozzle_of(cast, "60 fog", 60)
+    facts = LINES.read(rigged.line)._replace(
+        legs=(Leg(30.48, 2.5),),
+        inlet_kpa=200 * PSI,
+        branch_1_legs=(Leg(100 * FT, 1.75),),
+        branch_1_nozzle=one,
+        branch_2_legs=(Leg(200 * FT, 1.5),),
+        branch_2_nozzle=two,
+    )
+    LINES.save(desk(cast), facts, rigged.line)
+    kept = LINES.read(rigged.line)
+    assert (kept.branch_1_nozzle, kept.branch_2_nozzle, kept.branch_2_legs) == (one, two, (Leg(60.96, 1.5),))
+    assert kept.wye_legs == ()
+    new = last_change()[2]
+    assert (new["branch_1_nozzle"], new["branch_2_legs"]) == ("95 fog", [[60.96, 1.5]])
+    (rig,) = load_rigs(day=D0, departments=[cast.department.pk]).rigs
+    (line,) = rig.lines
+    assert line.flow_lpm == pytest.approx(155 * GPM)
+    assert [each.nozzle_lpm / GPM for each in line.lay.branches] == pytest.approx([95, 60])
+    assert [each.hose[0].coefficient for each in line.lay.branches] == [15.5, 24.0]
+    flows = branch_flows(line.lay, 155 * GPM)
+    assert sum(flows) == pytest.approx(155 * GPM)
+    LINES.save(desk(cast), kept._replace(branch_2_nozzle=one), rigged.line)
+    assert LINES.read(rigged.line).branch_2_nozzle == one
+    assert appliance_lines(two) == []
+    assert appliance_lines(one) == [rigged.line]
+
+
+def appliance_lines(appliance):
+    return list(lines_with(appliance))
+
+
+def test_branches_are_refused(cast, rigged):
+    fog = nozzle_of(cast, "95 fog", 95)
+    unrated = nozzle_of(cast, "no plate", 95, None)
+    good = LINES.read(rigged.line)._replace(
+        name="Crosslay 2",
+        branch_1_legs=(Leg(30.48, 1.75),),
+        branch_1_nozzle=fog,
+        branch_2_legs=(Leg(60.96, 1.5),),
+        branch_2_nozzle=fog,
+    )
+    alone = good._replace(branch_2_legs=(), branch_2_nozzle=None)
+    assert "a wye has two or more" in faults(LINES, cast, alone)["branch_1_legs"]
+    assert "state the branch’s hose" in faults(LINES, cast, good._replace(branch_2_legs=()))["branch_2_legs"]
+    assert (
+        "the one or the other"
+        in faults(LINES, cast, good._replace(wye_lines=2, wye_legs=(Leg(9.0, 1.5),)))["wye_lines"]
+    )
+    assert (
+        "states its rated flow and pressure"
+        in faults(LINES, cast, good._replace(branch_2_nozzle=unrated))["branch_2_nozzle"]
+    )
+    assert (
+        "a nozzle belongs here"
+        in faults(LINES, cast, good._replace(branch_2_nozzle=good.proportioner))["branch_2_nozzle"]
+    )
+    assert set(faults(LINES, cast, good._replace(branch_2_legs=(Leg(9.0, 2.75),)))) == {"branch_2_legs"}
+    LINES.save(desk(cast), good)

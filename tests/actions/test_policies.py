@@ -6,10 +6,11 @@ import pytest
 
 from readiness.actions.drafts import Refused
 from readiness.actions.permissions import NotAllowed
-from readiness.actions.policies import BOUNDS, POLICIES, PolicyFacts, change_policy
-from readiness.models import Assessment, Policy, Role
+from readiness.actions.policies import BOUNDS, POLICIES, PolicyFacts, change_policy, turn_pack
+from readiness.models import Assessment, Duty, Policy, Role
 from readiness.models.policy import RULES
 from tests.cast import UnitFactory
+from tests.judged import Rigged
 from tests.keeping import all_judged, desk, due, faults, last_change
 
 pytestmark = pytest.mark.django_db
@@ -71,3 +72,29 @@ def test_two_chiefs_do_not_overwrite_each_other(cast, facts):
     with pytest.raises(Refused, match="Somebody changed it since"):
         change_policy(desk(cast), facts._replace(test_interval_d=100), seen=seen)
     assert Policy.objects.get(department=cast.department).test_interval_d == 365
+
+
+def test_an_airport_vehicle_s_band_holds_its_setting(cast, facts):
+    """From memory 2.8 to 3.5 and 5.5 to 7.0; a band that does not hold 3 %, or is turned round, is refused."""
+    change_policy(desk(cast), facts._replace(vehicle_3_least=290))
+    assert Policy.objects.get(department=cast.department).vehicle_3_least == 290
+    facts = facts._replace(vehicle_3_least=290)
+    for wrong in ({"vehicle_3_least": 310}, {"vehicle_3_most": 290}, {"vehicle_6_least": 700, "vehicle_6_most": 550}):
+        (name,) = faults(POLICIES, cast, facts._replace(**wrong), cast.department.policy)
+        assert name in ("vehicle_3_least", "vehicle_6_least")
+
+
+def test_turning_a_pack_judges_what_is_planned_by_it(cast, django_capture_on_commit_callbacks):
+    rigged = Rigged(cast)
+    Duty.objects.update(rule="deck", largest_tank_m2=10, monitor_area_m2=10, inert_gas=True)
+    assert rigged.status() == "unverified"
+    assert "pack_off" in rigged.open_codes()
+    with django_capture_on_commit_callbacks(execute=True):
+        turn_pack(desk(cast), "marine", on=True)
+    assert rigged.current().because == "region pack"
+    assert "pack_off" not in rigged.open_codes()
+    # 95 gpm where the code asks for 1,250 L/min; and 20 min of it take 58.9 gal of the 45 aboard
+    assert rigged.open_codes() == {"monitor_small", "runs_dry"}
+    with django_capture_on_commit_callbacks(execute=True):
+        turn_pack(desk(cast), "fluorine", on=True)  # a calendar: nobody is judged by it
+    assert rigged.open_codes() == {"monitor_small", "runs_dry"}

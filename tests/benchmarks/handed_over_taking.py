@@ -6,7 +6,8 @@
    concentrate, label codes) are answered as proposed, in as many rounds as the page would take.
 2. *Map* is sending, guessing the columns, understanding every row and answering; *take in* is the rest: every container
    made, received by a movement of its own, and every row written into the report.
-3. It makes a database of its own, on SQLite or on the server that DATABASE_URL names, and removes it afterwards.
+3. The program is loaded before the clock starts, as a server has loaded it, and so is openpyxl.
+4. It makes a database of its own, on SQLite or on the server that DATABASE_URL names, and removes it afterwards.
 
 Run it alone, on an idle machine. Mapping without a database is measured by handed_over.py.
 """
@@ -67,6 +68,7 @@ def _options(arguments: Sequence[str]) -> argparse.Namespace:
 def _measured(rows: int, repeats: int) -> tuple[str, list[Compared]]:
     from django.db import connection
 
+    import readiness.actions.handed_over  # noqa: F401 - loaded once, as a server has it; children share it
     from tests.handed_sheet import plain_rows, sheet_bytes
 
     data = sheet_bytes(plain_rows(rows))

@@ -159,8 +159,12 @@ def _tables() -> list[tuple[Any, tuple[str, ...]]]:
     nozzle = ("rated_pressure_kpa", "bore_m", "discharge", "holds_pressure", "least_flow_lpm", "greatest_intake_kpa")
     plate = ("plate_back_pressure_kpa", "plate_lift_m", "rings_lpm", "aspirating", "state", *nozzle)
     measured = ("coefficient", "section_m", "loss_kpa", "loss_flow_lpm", "loss_length_m")
-    spill = ("area_m2", "use", "purpose", "rate", "rate_unit", "minutes", "supply", "supply_lpm")
+    foam = ("line", "concentrate", "tested_on", "expansion", "quarter_min", "watched_min", "declared_expansion")
+    spill = ("area_m2", "use", "purpose", "rate", "rate_unit", "minutes", "supply", "supply_lpm", "hold_min", "rule")
+    blanket = ("interval_min", "blanket_depth_m", "blanket_expansion", "drained_pct", "blanket_wind_pct", "category")
+    region = ("largest_tank_m2", "monitor_area_m2", "inert_gas", "application", "mobile_means")
     vehicle = ("id", "shop_no", "water_l", "pump_lpm", "foam_feed_lpm", "needs_tow", "state", "dry_chemical_kg")
+    stated = ("aspirating", "expansion", "quarter_min")
     gauge = ("unreachable_ml", "reading_ml", "reading_at", "resolution_ml", "place")
     return [
         (m.Policy, ("department", *(field.name for field in m.Policy._meta.fields[2:]))),
@@ -173,16 +177,17 @@ def _tables() -> list[tuple[Any, tuple[str, ...]]]:
         (m.Lot, ("id", "batch", "concentrate", "makers_date", "date_precision", "recalled_on")),
         (m.Sample, ("lot", "container", "taken_on", "passed", "good_through")),
         (m.Concentrate, ("id", "name", "kind", "pfas", "lowest_use_c", "shear_thinning")),
-        (m.Listing, ("concentrate", "fuel", "fuel_group", "use", "pct", "rate", "rate_unit", "minutes", "aspirating")),
+        (m.Listing, ("concentrate", "fuel", "fuel_group", "use", "pct", "rate", "rate_unit", "minutes", *stated)),
         (m.Fuel, ("id", "name", "un", "group", "oxygenate_pct", "flash_c", "note")),
         (m.FoamLine, (*owner, "name", "proportioner", "nozzle", "pails", "flow_lpm", *settings, *lay)),
         (m.Appliance, ("id", "kind", "settings_pct", "foam_feed_lpm", "rated_flow_lpm", "rating_basis", *plate)),
-        (m.HoseLeg, ("line", "n", "part", "diameter_in", "length_m")),
+        (m.HoseLeg, ("line", "n", "part", "diameter_in", "length_m", "branch", "nozzle")),
         (m.HoseSize, ("department", "diameter_in", *measured)),
         (m.LineSource, ("line", "container")),
         (m.LineTest, ("line", "concentrate", "set_pct", "measured_pct", "tested_on", "passed", "good_through", "band")),
+        (m.FoamTest, foam),
         (m.SetupLine, ("setup", "line")),
-        (m.Duty, ("unit", "id", "name", "kind", "fuel", *spill, "tankfuls", "setting_pct")),
+        (m.Duty, ("unit", "id", "name", "kind", "fuel", *spill, *blanket, *region, "tankfuls", "setting_pct")),
         (m.Check, ("unit", "vehicle", "finished_at")),
     ]
 

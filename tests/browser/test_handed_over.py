@@ -108,6 +108,9 @@ def test_a_newer_sheet_shows_what_differs(visit: Any, own_server: Any, tmp_path:
     assert "Nothing was posted." in said
     assert "The book has 2 pails at Station 1 store, store room that the sheet does not have." in said
     officer.accessible()
+    officer.press("Open an inventory from this sheet")
+    assert "the sheet is its first count" in officer.text(".messages")
+    officer.accessible()
 
 
 def test_what_is_no_sheet_is_refused_in_a_sentence(visit: Any, server: Any, device: str, tmp_path: Path) -> None:

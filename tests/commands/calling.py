@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import json
+from typing import Any
 
 import pytest
 from django.core.management import call_command
@@ -31,3 +33,9 @@ def failed(*arguments: str) -> str:
         call_command(*arguments, stdout=out)
     assert ending.value.code == 1
     return out.getvalue()
+
+
+def answered(*arguments: str) -> dict[str, Any]:
+    """A worksheet's answer as JSON has it."""
+    found: dict[str, Any] = json.loads(said("worksheet", *arguments, "--json"))
+    return found

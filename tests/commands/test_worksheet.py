@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 import pytest
 
 from readiness.reports.worksheets import fuels_meant, number_on_placard, shipped_fuels
-from tests.commands.calling import refused, said
-
-
-def answered(*arguments: str) -> dict[str, Any]:
-    return json.loads(said("worksheet", *arguments, "--json"))
+from tests.commands.calling import answered, refused, said
 
 
 def figure(told: dict[str, Any], key: str) -> tuple[float, str]:
@@ -60,6 +55,22 @@ def test_line() -> None:
     )
     assert figure(told, "back_pressure") == (pytest.approx(136.33, abs=0.005), "psi")
     assert "does not pick up" in told["refused"]
+    assert figure(told, "cure_length") == (pytest.approx(100), "ft")
+    assert told["faults"][0]["sentence"] == "The line does not pick up: back pressure 136.3 psi, limit 130.0 psi."
+
+
+def test_line_with_its_plate() -> None:
+    """At 150 psi a 200-psi plate of 95 gpm flows 95 × √0.75 = 82.3 and draws rich; 7 ft of lift where 6 are allowed."""
+    told = answered(
+        "line", "--flow", "95 gpm", "--inlet", "150 psi", "--plate-inlet", "200 psi", "--nozzle", "75 psi",
+        "--hose", "50 ft of 1.75 in", "--lift", "7 ft", "--plate-lift", "6 ft",
+    )  # fmt: skip
+    assert figure(told, "flow")[0] == pytest.approx(82.27, abs=0.01)
+    assert {each["severity"] for each in told["faults"]} == {"not_ready", "limited"}
+    said = " ".join(each["sentence"] for each in told["faults"])
+    assert "lifts 7.0 ft; the plate allows 6.0 ft" in said
+    assert "it flows less and draws rich" in said
+    assert figure(told, "cure_inlet") == (pytest.approx(200), "psi")
 
 
 def test_proportioning_three_ways() -> None:

@@ -8,7 +8,18 @@ from county import County
 
 from readiness.engineering.freezing import Scribe, plain, thawed
 from readiness.engineering.judging import judge
-from readiness.engineering.records import Moment, Policy, Rig, Verdict
+from readiness.engineering.records import (
+    AirportDuty,
+    Branch,
+    CoverPlan,
+    DeckRule,
+    FoamTest,
+    Moment,
+    Policy,
+    Rig,
+    TankRule,
+    Verdict,
+)
 
 COUNTY = County()
 
@@ -68,3 +79,38 @@ def test_a_scribe_writes_what_json_must_escape():
         assert Scribe().text(value) == json.dumps(plain(value), separators=(",", ":"))
     with pytest.raises(TypeError, match="object is no part of a record"):
         Scribe().text(object())
+
+
+def with_all_that_is_rare():
+    """Engine 1 with a foam test, unlike branches, and a duty of each region's rule beside one that holds vapor down."""
+    engine = COUNTY.engine_1()
+    line, spill = engine.lines[0], engine.duties[0]
+    branch = Branch(line.lay.hose, 100.0, 700.0, 3.0)
+    test = FoamTest(2, COUNTY.d0, 5.0, None, 5.0, 6.0)
+    lines = (
+        line._replace(foam_tests=(test,), lay=line.lay._replace(branches=(branch, branch._replace(nozzle_k=None)))),
+    )
+    plan = CoverPlan(120.0, 15.0, 0.1016, 7.0, 2500, 0)
+    duties = (
+        spill._replace(duty="vapor", cover=plan),
+        spill._replace(id=2, rule=DeckRule(480.0, 1000.0, True)),
+        spill._replace(id=3, rule=TankRule("indirect", False)),
+        AirportDuty(4, "category", spill.fuel, 2400.0, 0.0, 0.0, category=4),
+    )
+    return engine._replace(lines=lines, duties=duties)
+
+
+def test_rare_records_come_back_and_are_judged_the_same():
+    rig, policy = (
+        with_all_that_is_rare(),
+        Policy(region_packs=frozenset({"marine", "storage"}), foam_test_interval_d=90),
+    )
+    assert thawed(Rig, through_json(rig)).duties == rig.duties
+    assert thawed(Rig, through_json(rig)).lines[0].foam_tests == rig.lines[0].foam_tests
+    assert thawed(Policy, through_json(policy)) == policy
+    verdict = judge(rig, policy, COUNTY.moment())
+    back = judge(thawed(Rig, through_json(rig)), thawed(Policy, through_json(policy)), COUNTY.moment())
+    assert through_json(back) == through_json(verdict)
+    assert thawed(Verdict, through_json(verdict)).answers[0].cover is not None
+    for value in (rig, policy, verdict):
+        assert Scribe().text(value) == json.dumps(plain(value), separators=(",", ":"))

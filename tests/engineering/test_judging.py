@@ -228,11 +228,6 @@ def test_a_line_without_a_flow_covers_nothing():
     assert verdict_of(dead).status == "not_ready"
 
 
-def test_vapor_cover_is_never_silently_ready():
-    verdict = verdict_of(spilled(COUNTY.engine_1(), duty="vapor"))
-    assert (verdict.status, codes(verdict)) == ("unverified", {"vapor_not_worked"})
-
-
 # source, setups, sharing
 
 

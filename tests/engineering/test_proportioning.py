@@ -4,6 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from readiness.engineering.judging import judge
 from readiness.engineering.proportioning import (
     against_baseline,
     band,
@@ -13,6 +14,8 @@ from readiness.engineering.proportioning import (
     metered_pct,
     outcome,
 )
+from readiness.engineering.records import Policy
+from tests.engineering.county import County
 
 some = st.floats(0.1, 5000)
 
@@ -101,3 +104,15 @@ def test_water_is_compared_with_its_own_baseline():
     assert against_baseline(378, 360) == pytest.approx(0.05)
     with pytest.raises(ValueError, match="above 0"):
         against_baseline(0, 360)
+
+
+def test_a_department_s_own_band_goes_before_the_remembered_one():
+    """Row P6 is from memory: 2.9 % passes by it, and fails where a department holds its trucks to 2.95."""
+    own = Policy(vehicle_3_least=295)
+    assert band(300, vehicle=own.vehicle_bands) == (295, 350)
+    assert band(600, vehicle=own.vehicle_bands) == (550, 700)
+    assert band(100, vehicle=own.vehicle_bands) == band(100)  # a setting that no vehicle band names
+    county = County()
+    assert judge(county.crash_1(), Policy(), county.moment()).status == "ready"
+    verdict = judge(county.crash_1(), own, county.moment())
+    assert {each.code for each in verdict.deficiencies if each.severity == "not_ready"} == {"test_lean"}

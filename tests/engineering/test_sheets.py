@@ -9,7 +9,6 @@ from readiness.engineering.attack_sheets import (
     Dike,
     Hold,
     Planned,
-    line_sheet,
     need_sheet,
     runoff_sheet,
     spill_sheet,
@@ -18,7 +17,6 @@ from readiness.engineering.attack_sheets import (
 from readiness.engineering.calibration import Standard
 from readiness.engineering.foam_tests import Drained
 from readiness.engineering.footprints import planned_m2, spreads
-from readiness.engineering.hydraulics import hose
 from readiness.engineering.pack_sheets import (
     aircraft_sheet,
     category_sheet,
@@ -34,7 +32,7 @@ from readiness.engineering.proof_sheets import (
     meters_sheet,
     sample_sheet,
 )
-from readiness.engineering.records import Concentrate, Fuel, Lay, Listing, Policy, Rate
+from readiness.engineering.records import Concentrate, Fuel, Listing, Policy, Rate
 from readiness.engineering.units import from_si, to_si
 
 GASOLINE = Fuel(1, "gasoline", "UN1203", "hydrocarbon", 0, -43.0)
@@ -203,7 +201,7 @@ def test_a_tank_attacked_by_portable_streams(diameter, answered):
         assert "portable streams do not put it out" in sheet.refused
 
 
-# -- vapor, runoff, line -----------------------------------------------------------------------------------------------
+# -- vapor, runoff -----------------------------------------------------------------------------------------------------
 
 
 def test_s7_of_the_county():
@@ -239,23 +237,6 @@ def test_s6_of_the_county():
 def test_a_dike_without_streams_is_never_full():
     sheet = runoff_sheet(Dike(100.0, 0.5, 0.0, 30, product_l=10.0))
     assert "minutes_to_wall" not in [each.key for each in sheet.figures]
-
-
-def lay(**more):
-    return Lay(to_si(200, "psi"), to_si(100, "psi"), (hose("1.75", to_si(150, "ft")),), **more)
-
-
-def test_h4_on_a_worksheet():
-    """H3, H4: 136.3 psi against 130, longest 123.9 ft; at 95 gpm 120.98 psi picks up (county, Engine 1)."""
-    sheet = line_sheet(lay(), to_si(125, "gpm"), 6500)
-    assert from_si(sheet.value("back_pressure"), "psi") == pytest.approx(136.33, abs=0.005)
-    assert from_si(sheet.value("longest"), "ft") == pytest.approx(123.9, abs=0.05)
-    assert "65 % of inlet" in sheet.refused
-    assert line_sheet(lay(), to_si(95, "gpm"), 6500).refused == ""
-    plated = line_sheet(lay(plate_back_pressure_kpa=to_si(120, "psi")), to_si(95, "gpm"), 6500)
-    assert "the plate’s limit" in plated.refused
-    with pytest.raises(ValueError, match="above 0"):
-        line_sheet(lay(), 0, 6500)
 
 
 # -- proof -------------------------------------------------------------------------------------------------------------

@@ -62,7 +62,8 @@ def _as_shared(line, shared):
 
 def store(rigs: Iterable[r.Rig], policy: r.Policy, *, department: m.Department) -> dict[int, int]:
     """Write rigs into a department that has nothing yet; returns the unit's id by the generated one."""
-    m.Policy.objects.create(department=department, **storable_policy(policy)._asdict())
+    rules = {**storable_policy(policy)._asdict(), "region_packs": sorted(policy.region_packs)}
+    m.Policy.objects.create(department=department, **rules)
     writer = _Writer(department)
     for rig in rigs:
         writer.add(storable(rig))

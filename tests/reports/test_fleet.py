@@ -17,6 +17,7 @@ from readiness.models import (
     Department,
     Duty,
     FoamLine,
+    FoamTest,
     HoseLeg,
     Place,
     Policy,
@@ -176,3 +177,54 @@ def test_reads_do_not_grow(cast: Cast) -> None:
     for _ in range(30):
         UnitFactory(station=cast.station)
     assert reads() == few <= 22
+
+
+def test_foam_tests_are_read_with_the_proportioning_tests(cast: Cast) -> None:
+    """The latest of each concentrate, one made before a conversion too; in no further query."""
+    rig = Rigged(cast)
+
+    def reads() -> int:
+        with CaptureQueriesContext(connection) as seen:
+            load_rigs(day=D0, departments=[cast.department.pk])
+        return len(seen)
+
+    before = reads()
+    made = {"department": cast.department, "line": rig.line, "concentrate": cast.ar, "foam_ml": 1000, "foam_g": 200}
+    older = {"tested_on": D0 - 90 * DAY, "expansion": 9.0}
+    newest = {"tested_on": D0 - 30 * DAY, "expansion": 5.0, "quarter_min": 4.5, "watched_min": 5.0}
+    FoamTest.objects.create(**made, **newest, declared_expansion=6.0)
+    FoamTest.objects.create(**made, **older)
+    FoamLine.objects.update(converted_on=D0 - DAY)
+    (found,) = load_rigs(day=D0, departments=[cast.department.pk]).rigs
+    (test,) = found.lines[0].foam_tests
+    assert (test.concentrate_id, test.on, test.expansion) == (cast.ar.pk, D0 - 30 * DAY, 5.0)
+    assert (test.quarter_min, test.watched_min, test.declared_expansion) == (4.5, 5.0, 6.0)
+    assert found.lines[0].tests == ()  # the proportioning test was made before the conversion
+    FoamLine.objects.update(converted_on=None)
+    (found,) = load_rigs(day=D0, departments=[cast.department.pk]).rigs
+    assert [each.measured for each in found.lines[0].tests] == [310]
+    assert reads() == before
+
+
+def test_what_a_duty_states_of_its_cover_and_of_its_region_s_rule(cast: Cast) -> None:
+    rig = Rigged(cast)
+    cover = {"hold_min": 120, "interval_min": 15, "blanket_depth_m": 0.1016, "blanket_expansion": 7}
+    Duty.objects.update(purpose="vapor suppression", drained_pct=2500, blanket_wind_pct=2400, **cover)
+    Policy.objects.update(region_packs=["marine"], foam_test_interval_d=90, vehicle_3_least=290)
+    fleet = load_rigs(day=D0, departments=[cast.department.pk])
+    (spill,) = fleet.rigs[0].duties
+    assert (spill.duty, spill.rule) == ("vapor", None)
+    assert tuple(spill.cover) == (120, 15, 0.1016, 7, 2500, 2400)
+    policy = fleet.policies[cast.department.pk]
+    assert (policy.region_packs, policy.foam_test_interval_d) == (frozenset({"marine"}), 90)
+    assert policy.vehicle_bands == {300: (290, 350), 600: (550, 700)}
+    Duty.objects.update(purpose="fire", rule="deck", largest_tank_m2=480, monitor_area_m2=1000, inert_gas=False)
+    (spill,) = load_rigs(day=D0, departments=[cast.department.pk]).rigs[0].duties
+    assert (spill.cover, tuple(spill.rule)) == (None, (480, 1000, False))
+    Duty.objects.update(rule="tank", application="indirect", mobile_means=True)
+    (spill,) = load_rigs(day=D0, departments=[cast.department.pk]).rigs[0].duties
+    assert tuple(spill.rule) == ("indirect", True)
+    Duty.objects.update(kind="airport", required_water_l=5678, category=4)
+    (airport,) = load_rigs(day=D0, departments=[cast.department.pk]).rigs[0].duties
+    assert (airport.category, airport.water_l) == (4, 5678)
+    assert rig.unit.pk == fleet.rigs[0].unit_id

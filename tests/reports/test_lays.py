@@ -7,7 +7,19 @@ from typing import Any
 
 import pytest
 
-from readiness.reports.lays import LayRow, LegRow, PartRow, TipRow, coefficient, flow_of, hose_of, lay_of, tip_of
+from readiness.reports.lays import (
+    LayRow,
+    LegRow,
+    PartRow,
+    TipRow,
+    branches_of,
+    coefficient,
+    flow_of,
+    hose_of,
+    lay_of,
+    leg_of,
+    tip_of,
+)
 
 PSI, GPM, FT, IN = 6.894757293168361, 3.785411784, 0.3048, 0.0254
 LINE = LayRow(200 * PSI, 100 * PSI, 0.0, 0.0, 0.0, True, None, None, 1)
@@ -117,3 +129,32 @@ def test_a_measurement_that_is_not_whole_is_none() -> None:
 def test_no_flow_anywhere() -> None:
     with pytest.raises(ValueError, match="the line states no flow"):
         flow(LINE, PUMP, NONE)
+
+
+def test_unlike_branches_have_their_own_hose_and_nozzle_or_the_line_s() -> None:
+    """95 gpm at 100 psi on the first; the second an inch bore at 50 psi, 210.0 gpm by H5; together 305 gpm."""
+    bore = NONE._replace(state="in", bore_m=1 * IN, rated_pressure_kpa=50 * PSI)
+    rated = TIP._replace(rated_pressure_kpa=100 * PSI)
+    legs = [
+        LegRow(1, "line", Decimal("2.5"), 50 * FT),
+        LegRow(2, "wye", Decimal("1.75"), 100 * FT, 1),
+        LegRow(3, "wye", Decimal("1.5"), 200 * FT, 2, bore),
+        LegRow(4, "wye", Decimal("1.5"), 50 * FT, 2, bore),
+    ]
+    hose = hose_of(1, legs, {})
+    total = flow_of(999.0, LINE, EDUCTOR, rated, legs)  # what the line states does not count
+    assert total / GPM == pytest.approx(305.0, abs=0.05)
+    branches = branches_of(LINE, rated, legs, hose)
+    made = lay_of(total, LINE, EDUCTOR, rated, hose, branches)
+    assert made is not None
+    one, two = made.branches
+    assert one.nozzle_k == pytest.approx(9.5 * GPM / PSI**0.5)
+    assert (two.nozzle_kpa, len(two.hose), two.hose[0].coefficient) == (50 * PSI, 2, 24.0)
+    assert two.nozzle_lpm / GPM == pytest.approx(210.0, abs=0.05)
+    assert lay_of(total, LINE, EDUCTOR, TIP, hose, branches_of(LINE._replace(nozzle_kpa=None), TIP, legs, hose)) is None
+
+
+def test_a_leg_s_nozzle_is_none_where_its_columns_are_empty() -> None:
+    leg = leg_of((1, "wye", Decimal("1.5"), 9.0, 2, *NONE))
+    assert (leg.branch, leg.nozzle) == (2, None)
+    assert leg_of((1, "wye", Decimal("1.5"), 9.0, 2, *TIP)).nozzle == TIP

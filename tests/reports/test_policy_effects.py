@@ -8,10 +8,10 @@ import pytest
 
 from readiness.actions.judging import judge_units
 from readiness.actions.policies import POLICIES, change_policy
-from readiness.engineering.records import Moment, Policy
+from readiness.engineering.records import Moment
 from readiness.models import Assessment, Change, Deficiency, Fuel, Listing
 from readiness.reports import policy_effects as module
-from readiness.reports.policy_effects import policy_effects
+from readiness.reports.policy_effects import judged_with, policy_effects
 from tests.cast import CLOCK, D0, SIX, UnitFactory
 from tests.judged import Rigged
 from tests.keeping import desk
@@ -31,9 +31,7 @@ def rigged(cast):
 
 def effects(cast, **rules):
     facts = POLICIES.read(cast.department.policy)._replace(**rules)
-    return facts, policy_effects(
-        cast.department, Policy(**{n: getattr(facts, n) for n in Policy._fields}), MOMENT, "us"
-    )
+    return facts, policy_effects(cast.department, judged_with(facts._asdict(), ()), MOMENT, "us")
 
 
 def counted(found, when):

@@ -43,10 +43,12 @@ from readiness.models import (
     Container,
     Deficiency,
     Department,
+    Device,
     Disposal,
     FoamTest,
     Fuel,
     HandedOver,
+    HandOverNote,
     HoseSize,
     Inspection,
     InspectionRule,
@@ -162,6 +164,24 @@ DOORS: dict[str, Door] = {
     "person": Door(Way(CHIEF), None, "membership"),
     "change_role": pressed(CHIEF, 200, "membership"),
     "end_membership": pressed(CHIEF, 302, "membership"),
+    # no signal
+    "queue": Door(Way(EVERYBODY), public=True),
+    "queue_token": Door(Way(EVERYBODY), public=True),
+    "queue_hold": pressed(HANDS, 400),  # takes nothing but what comes out of a device's queue
+    "worker": Door(Way(EVERYBODY), public=True),
+    "manifest": Door(Way(EVERYBODY), public=True),
+    # a station's shared tablet; what it opens itself: tests/web/test_tablets.py
+    "tablets": form(CHIEF),
+    "renew_tablet": pressed(CHIEF, 200, "tablet"),
+    "retire_tablet": pressed(CHIEF, 302, "tablet"),
+    "clear_pin": pressed(CHIEF, 302, "membership"),
+    "pin": form(HANDS),
+    "sign_in_tablet": Door(Way(EVERYBODY, 410), Way(EVERYBODY, 410), "dead_tablet", public=True),
+    # hand-over notes
+    "write_note": form(HANDS, "unit"),
+    "notes": seen("unit"),
+    "read_note": pressed(HANDS, 302, "note"),
+    "end_note": pressed(HANDS, 302, "note"),
     # crew
     "my_unit": Door(Way(EVERYBODY), Way(EVERYBODY, 302)),
     "crew_unit": seen("unit"),
@@ -171,6 +191,7 @@ DOORS: dict[str, Door] = {
     "checks": seen("unit"),
     "check": seen("unit_check"),
     "check_result": seen("unit_check"),
+    "settle_difference": pressed(HANDS, 404, "unit_check"),  # of no container
     # fleet and units
     "fleet": seen(),
     "unit": seen("unit"),
@@ -224,6 +245,7 @@ DOORS: dict[str, Door] = {
     "movement": seen("movement"),
     "correct": form(STOCK, "movement"),
     "change_over": form(OFFICERS),
+    "change_over_made": seen("run"),
     "receive": form(STOCK),
     "pour": form(HANDS),
     "move": form(STOCK),
@@ -327,6 +349,7 @@ DOORS: dict[str, Door] = {
     "sheet_report": Door(Way(STOCK), None, "sheet_done"),
     "sheet_labels": Door(Way(STOCK), None, "sheet_done"),
     "sheet_undo": form(STOCK, "sheet_done"),
+    "sheet_inventory": pressed(STOCK, 302, "sheet_done"),
     # tests on record
     "line_tests": seen(),
     "line_test": seen("line_test"),
@@ -519,6 +542,15 @@ class House:
         self.failed = Inspection.objects.create(
             department=self.department, rule=self.rule, container=self.tank, done_at=SIX, passed=False, words="sludge"
         )
+        self.note = HandOverNote.objects.create(
+            department=self.department,
+            station=self.cast.station,
+            unit=self.unit,
+            words="tank two reads low",
+            written_at=SIX,
+            identity="password",
+        )
+        self.tablet = Device.objects.create(department=self.department, station=self.cast.station, name="bay tablet")
         self.photo = keep_photo(self.department, data=PIXEL, acting=OWNER, clock=CLOCK)
         self.raised = self._raised("hose reel leaks")
         self.closed_one = self._raised("lamp is dark")
@@ -687,6 +719,8 @@ class House:
         yield self.department.hose_sizes.all(), "source"
         yield self.department.label_sheets.all(), "name"
         yield self.department.raised_deficiencies.all(), "words"
+        yield self.department.hand_over_notes.all(), "words"
+        yield self.department.devices.all(), "name"
         yield self.department.inspection_rules.all(), "name"
         yield self.department.inspection_rules.all(), "clause"
 
@@ -694,10 +728,13 @@ class House:
         """What stands in the address of a page of this noun."""
         pairs = {
             "inspected": {"pk": self.rule.pk, "thing": self.tank.pk},
+            "run": {"pk": self.rig.assignment.pk},
             "unit_check": {"pk": self.unit.pk, "check": self.check.pk},
             "unit_line": {"pk": self.unit.pk, "line": self.line.pk},
             "unit_deficiency": {"pk": self.unit.pk, "deficiency": self.deficiency.pk if self.deficiency else 0},
             "template": {"units": "us"},
+            "note": {"pk": self.unit.pk, "note": self.note.pk},
+            "dead_tablet": {"pk": 1, "key": "dead"},
             "dead_ticket": {"ticket": "dead"},
             "dead_label": {"code": "dead"},
             "dead_reset": {"uidb64": "MQ", "token": "dead"},
@@ -729,6 +766,7 @@ class House:
             "movement": self.movement,
             "submission": self.submission,
             "membership": self.member,
+            "tablet": self.tablet,
             "transfer": self.transfer,
             "par_line": self.par_line,
             "store_limit": self.store_limit,
@@ -760,7 +798,14 @@ class House:
         return self.cast.people[Role.CHIEF]
 
 
-SHARED = ("template", "dead_ticket", "dead_label", "dead_reset", "dead_invitation")  # in addresses, and nobody's record
+SHARED = (
+    "template",
+    "dead_ticket",
+    "dead_label",
+    "dead_reset",
+    "dead_invitation",
+    "dead_tablet",
+)  # in addresses, and nobody's record
 
 
 class World:
@@ -860,6 +905,14 @@ FILLED: dict[str, Callable[[House], dict[str, Any]]] = {
     },
     "change_role": lambda house: {"role": "officer"},
     "end_membership": lambda house: {},
+    "tablets": lambda house: {"name": "pump bay tablet", "station": house.cast.station.pk},
+    "renew_tablet": lambda house: {},
+    "retire_tablet": lambda house: {},
+    "clear_pin": lambda house: {},
+    "pin": lambda house: {"pin": "2580", "again": "2580"},
+    "write_note": lambda house: {"about": "station", "words": "tank two reads low"},
+    "read_note": lambda house: {},
+    "end_note": lambda house: {},
     "my_unit": lambda house: {"unit": house.unit.pk},
     "choose_department": lambda house: {"department": house.department.pk},
     "choose_units": lambda house: {"units": "metric", "next": "/stock/"},

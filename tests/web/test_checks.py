@@ -19,12 +19,10 @@ from readiness.models.checks import Answer
 from readiness.web import access
 from tests.cast import SIX, Cast
 from tests.judged import GPM, Rigged
+from tests.web.checking import HOUR, ID, NOW, faults, made, of_tank, post, whole
 from tests.web.conftest import as_person
 
 pytestmark = pytest.mark.django_db
-HOUR = timedelta(hours=1)
-NOW = SIX + HOUR
-ID = "01900000-0000-7000-8000-00000000000a"
 
 
 @pytest.fixture(autouse=True)
@@ -37,31 +35,6 @@ def rig(cast: Cast) -> Rigged:
     rig = Rigged(cast)
     rig.judge()
     return rig
-
-
-def whole(rig: Rigged, **more: str) -> dict[str, str]:
-    """Everything aboard looked at and good: the tanks are given by the test."""
-    line = f"l{rig.line.pk}"
-    answers = {f"g{rig.pails[0].pk}": "good", f"{line}_set": "300", line: "good", f"{line}_flushed": "yes"}
-    return {"entry_id": ID, "started_at": (NOW - timedelta(seconds=90)).isoformat(), **answers, **more}
-
-
-def of_tank(tank, number: str, unit: str = "gal", answer: str = "good") -> dict[str, str]:
-    return {f"c{tank.pk}_ml_number": number, f"c{tank.pk}_ml_unit": unit, f"c{tank.pk}": answer}
-
-
-def post(client, rig: Rigged, answers: dict[str, str]):
-    return client.post(f"/crew/{rig.unit.pk}/check/", answers)
-
-
-def made() -> Check:
-    return Check.objects.get(pk=ID)
-
-
-def faults(answer) -> dict[str, list[str]]:
-    assert answer.status_code == 200, "the form again"
-    assert not Check.objects.filter(pk=ID).exists(), "nothing is half saved"
-    return dict(answer.context["form"].errors)
 
 
 # -- the form is blind -------------------------------------------------------------------------------------------------
@@ -88,9 +61,13 @@ def test_the_form_holds_neither_the_book_nor_the_last_reading(rig, as_role):
         assert all('value="not looked at"' in tag or 'value=""' in tag for tag in chosen), "and that is: not looked at"
 
 
-def test_the_form_needs_no_script_and_loads_nothing_from_elsewhere(rig, as_role):
+def test_the_form_holds_no_script_and_loads_nothing_from_elsewhere(rig, as_role):
     html = as_role(Role.CREW).get(f"/crew/{rig.unit.pk}/check/").content.decode()
-    assert "<script" not in html
+    scripts = re.findall(r"<script([^>]*)>(.*?)</script>", html, re.DOTALL)
+    assert [(re.sub(r"\.[0-9a-f]{12}", "", where), within) for where, within in scripts] == [
+        (' src="/static/readiness/queue.js" defer', "")  # keeps entries without signal
+    ]
+    assert not re.findall(r"\son\w+=", html)
     assert "style=" not in html
     assert not re.findall(r'(?:src|href)="(?:https?:)?//', html)
 

@@ -13,6 +13,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from openpyxl import load_workbook
 
+from readiness.actions.handed_over import progress_name
+from readiness.actions.progress import telling
 from readiness.models import Container, HandedOver, Movement, Policy, Role, SheetLayout
 from readiness.reports import handed_over as reports
 from readiness.web import handed_over as pages
@@ -329,6 +331,20 @@ def test_work_shows_how_far_it_is_and_asks_again_by_itself(officer):
         assert officer.get(at(name, draft)).status_code == 302
 
 
+def test_work_shows_how_many_rows_are_done(officer):
+    draft = drafted(officer)
+    at_work(draft, 1)
+    with telling(progress_name(draft)) as tell:
+        tell("rows checked against the book", 4_500, 10_000)
+        answer_ = officer.get(at("sheet", draft))
+    assert "4,500 of 10,000 rows checked against the book" in words(answer_)
+    assert b'<progress max="10000" value="4500"' in answer_.content
+    still = officer.get(at("sheet", draft), {"still": "yes"})
+    assert b'http-equiv="refresh"' not in still.content
+    assert "stands still until you look again" in words(still)
+    assert "of 10,000 rows" not in words(officer.get(at("sheet", draft))), "it is over"
+
+
 def test_work_that_has_said_nothing_for_ten_minutes_can_be_given_up(officer):
     draft = drafted(officer)
     at_work(draft, 11)
@@ -403,6 +419,23 @@ def test_a_newer_sheet_lists_what_differs_with_the_forms_that_settle_it(officer)
     saved = officer.get(at("sheet_report", draft), {"export": "differences"})
     table = list(load_workbook(io.BytesIO(saved.content)).worksheets[0].iter_rows(values_only=True))
     assert {row[0] for row in table[1:]} == {"elsewhere", "as the book has it"}
+
+
+def test_a_button_makes_an_inventory_of_a_newer_sheet(officer):
+    """It says first what it will do; it is there once, and then leads to the inventory."""
+    taken(officer)
+    rows = [list(row) for row in ROWS]
+    rows[3][6] = 12
+    draft = answer(officer, drafted(officer, sheet_bytes(tuple(map(tuple, rows))), "newer.xlsx"), purpose="compare")
+    page = words(officer.post(at("sheet_compare", draft), follow=True))
+    assert "of which 0 hold another amount by the sheet and 2 are not in it." in page
+    assert "Nothing is booked by it." in page
+    opened = officer.post(at("sheet_inventory", draft), follow=True)
+    assert "the sheet is its first count" in words(opened)
+    page = words(officer.get(at("sheet_report", draft)))
+    assert "The inventory that was opened from this sheet" in page
+    assert "Open an inventory from this sheet" not in page
+    assert "opened from this sheet before" in words(officer.post(at("sheet_inventory", draft), follow=True))
 
 
 # -- as many as you like ----------------------------------------------------------------------------------------------

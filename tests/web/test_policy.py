@@ -24,7 +24,7 @@ def posted(client, **changes):
         if name.endswith("_ml"):
             number, unit = form.fields[name].widget.decompress(value)
             drawn |= {f"{name}_number": number, f"{name}_unit": unit}
-        elif value not in (None, False):
+        elif value is not None and value is not False:  # 0 is an answer
             drawn[name] = form.fields[name].prepare_value(value)
     return {**drawn, **changes}
 

@@ -96,3 +96,17 @@ def test_the_officer_is_asked_and_answers_and_nobody_else_sees_it(cast, rig, as_
     with pytest.raises(Refused):
         answer_question(cast.department, check=made, words="", acting=cast.acting(Role.CHIEF))
     assert rig.status() == "ready" or "short_of_textbook" in rig.open_codes(), "a question changes no status"
+
+
+def test_a_check_that_came_in_after_a_later_one_replaces_nothing_and_is_asked_about(rig, as_role):
+    check(rig, 110, 90_000)
+    earlier, came_in = SIX - timedelta(hours=3), StoppedClock(SIX + timedelta(hours=1))
+    readings = rig.reading(rig.cast.department.containers.get(code="T1"), 100_000)
+    draft = CheckDraft(new_id(), rig.unit.pk, readings, earlier)
+    made = record_check(rig.department, draft, acting=rig.cast.acting(Role.CREW), clock=came_in).check
+    assert rig.cast.department.containers.get(code="T1").reading_ml == 90_000
+    late = [each for each in questions(rig.unit, came_in.at, "us") if each.check == made.pk and not each.container_id]
+    assert ["came in after a later one" in each.sentence for each in late] == [True]
+    officer = rig.cast.acting(Role.OFFICER)
+    answer_question(rig.department, check=made, words="the same leak", acting=officer, clock=came_in)
+    assert not [each for each in questions(rig.unit, came_in.at, "us") if each.check == made.pk]

@@ -332,6 +332,7 @@ def foreign(cast):
         ("appliances", "owner", "vehicle"),
         ("lines", "proportioner", "appliance"),
         ("lines", "nozzle", "appliance"),
+        *(("lines", f"branch_{n}_nozzle", "appliance") for n in (1, 2, 3)),
         ("lines", "sources", "container"),
         ("setups", "lines", "line"),
         ("duties", "fuel", "fuel"),

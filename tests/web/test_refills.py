@@ -261,3 +261,41 @@ def test_nothing_at_hand_raises_one_order(rig, as_role, django_capture_on_commit
     assert "Engine 1: in service short of Demo AR-AFFF 3x6, order raised" in listed
     assert Unit.objects.get(pk=rig.unit.pk).judge_due is False
     assert "raised_limited" in rig.open_codes()
+
+
+def test_each_step_of_cleaning_stands_on_the_crews_page(rig, as_role):
+    """Emptied and flushed by the crew, inspected by an officer; one button at a time, each leading to its own entry."""
+    movements.mark_mixed(rig.entry(reason="Class A went in"), container=Container.objects.get(code="T1"))
+    crew, officer, page = as_role(Role.CREW), as_role(Role.OFFICER), reverse("crew_unit", args=[rig.unit.pk])
+    for step, button, account in (
+        ("empty", "Log T1 as emptied", {"account": "incident", "code": "T1"}),
+        ("flush", "Log T1 as flushed", {"codes": "T1"}),
+    ):
+        said = crew.get(page)
+        assert "T1 is mixed: out of the count" in words(said)
+        assert button in words(said)
+        address = reverse(step, query={"unit": rig.unit.pk, "code": "T1"})
+        assert address in said.content.decode().replace("&amp;", "&")
+        assert (
+            'value="T1"' in crew.get(address).content.decode() or "T1</textarea>" in crew.get(address).content.decode()
+        )
+        done = crew.post(address, fields(**account, confirm="yes"), follow=True)
+        assert done.redirect_chain[-1][0] == page
+    said = words(crew.get(page))
+    assert "emptied: logged" in said
+    assert "flushed: logged" in said
+    assert "inspected: next" in said
+    assert "An officer logs this step." in said
+    address = reverse("inspect", query={"unit": rig.unit.pk, "code": "T1"})
+    assert "Log T1 as inspected and clean" in words(officer.get(page))
+    officer.post(address, fields(codes="T1", confirm="yes"))
+    assert "out of the count" not in words(crew.get(page))
+
+
+def test_nothing_at_hand_is_one_tap_from_the_question_too(rig, as_role):
+    crew = as_role(Role.CREW)
+    page = crew.get(at(rig)).content.decode()
+    assert "Nothing right at hand: in service short, raise an order" in page
+    posted = dict(re.findall(r'name="(subject)" value="([^"]+)"', page))
+    crew.post(reverse("refill_short"), posted)
+    assert RaisedDeficiency.objects.get().words == "in service short of foam concentrate, order raised"

@@ -24,6 +24,7 @@ from readiness.actions import (
     acceptances,
     disposals,
     evidence,
+    hand_over_notes,
     handed_over,
     inventories,
     loans,
@@ -34,10 +35,12 @@ from readiness.actions import (
     policies,
     refills,
     settlements,
+    tablets,
     transfers,
 )
 from readiness.actions.after_use import Used, record_after_use
 from readiness.actions.change_overs import change_over
+from readiness.actions.check_differences import Cause, settle_difference
 from readiness.actions.checks import CheckDraft, record_check
 from readiness.actions.concentrates import CONCENTRATES, GROUPS
 from readiness.actions.counts import Proposed, Seen, propose, record_counts
@@ -47,6 +50,7 @@ from readiness.actions.differences import Newcomer, Reason, explain, match_count
 from readiness.actions.drafts import Refused
 from readiness.actions.duties import DUTIES
 from readiness.actions.fleet_records import APPLIANCES, UNITS, VEHICLES
+from readiness.actions.handed_over_counted import open_from_sheet
 from readiness.actions.handed_over_undone import undo_sheet
 from readiness.actions.hoses import HOSES
 from readiness.actions.imports import import_workbook, take_reading
@@ -264,7 +268,10 @@ def test_every_form_is_filled_in_somewhere():
         "workbook_confirm",
         "sheets",  # the same: tests/web/test_handed_over.py
         "sheet_compare",  # asks for a sheet that is a newer one
+        "sheet_inventory",  # asks for a sheet that was compared: tests/web/test_handed_over.py
         "sheet_give_up",  # asks for work that has said nothing for ten minutes
+        "settle_difference",  # a button of a check's result: tests/web/test_check_ways.py
+        "queue_hold",  # comes out of a device's queue: tests/web/test_queue.py
         "refill_short",  # a button of the guard's no: tests/web/test_refills.py
         *(f"reference_{one}_{verb}" for one in RETIRABLE for verb in ("retire", "back")),  # have no field
         "par_begin",  # for a unit without a list: tests/web/test_par.py
@@ -378,7 +385,7 @@ class NamesOfOthers(TestCase):
         near, far = self.world.near, self.world.far
         client, before = browser(near.chief()), everything()
         doubled = [name for name in DOORS if len(near.ids(DOORS[name].of)) > 1 and DOORS[name].of not in SHARED]
-        assert len(doubled) == 9 + 9  # those of inventories
+        assert len(doubled) == 10 + 9 + 2  # those of inventories
         for name in doubled:
             own, other = near.ids(DOORS[name].of), far.ids(DOORS[name].of)
             for key in own:
@@ -430,7 +437,7 @@ def _without_token(body: bytes) -> str:
 
 NAMING = {  # forms with fields that name records
     *("assign_deficiency", "deficiency_follow_up", "invite", "change_over", "raise_deficiency"),
-    *("order_place", "reference_supply_sheet_add"),
+    *("order_place", "reference_supply_sheet_add", "tablets"),
     *("foam_test_add", "line_test_add"),
     *("receive", "pour", "move", "use", "empty", "open", "flush", "inspect"),
     *("after_use", "refill"),
@@ -744,6 +751,12 @@ ACTIONS: dict[str, Act] = {
             handed_over=of.sheet_done, reason="it was last year's", **_dept(here, acting)
         ),
     ),
+    "handed_over_counted.open_from_sheet": Act(
+        "workbook",
+        STOCK,
+        lambda here, acting, of: open_from_sheet(handed_over=of.sheet_done, **_dept(here, acting)),
+        Refused,  # it was taken in, not compared
+    ),
     "imports.take_reading": Act(
         "workbook",
         STOCK,
@@ -773,6 +786,14 @@ ACTIONS: dict[str, Act] = {
         "change over",
         OFFICERS,
         lambda here, acting, of: change_over(**_dept(here, acting), unit=here.unit, vehicle=of.cast.spare_vehicle),
+    ),
+    "check_differences.settle_difference": Act(
+        "use",
+        HANDS,
+        lambda here, acting, of: settle_difference(
+            **_dept(here, acting), check=of.check, container=of.tank, cause=Cause.EVAPORATED
+        ),
+        raises=Refused,  # it reads as the book says
     ),
     "checks.record_check": Act(
         "check",
@@ -1213,6 +1234,38 @@ ACTIONS: dict[str, Act] = {
         STOCK,
         lambda here, acting, of: withdraw_recall(**_dept(here, acting), lot=of.recalled, reason="another lot"),
     ),
+    "tablets.make_tablet": Act(
+        "manage people",
+        CHIEF,
+        lambda here, acting, of: tablets.make_tablet(
+            here.department, station=of.cast.station, name="bay two", acting=acting, clock=CLOCK
+        ),
+    ),
+    "tablets.renew_key": Act(
+        "manage people", CHIEF, lambda here, acting, of: tablets.renew_key(of.tablet, acting=acting, clock=CLOCK)
+    ),
+    "tablets.retire_tablet": Act(
+        "manage people", CHIEF, lambda here, acting, of: tablets.retire_tablet(of.tablet, acting=acting, clock=CLOCK)
+    ),
+    "tablets.clear_pin": Act(
+        "manage people", CHIEF, lambda here, acting, of: tablets.clear_pin(of.member, acting=acting, clock=CLOCK)
+    ),
+    "hand_over_notes.write_note": Act(
+        "hand over",
+        HANDS,
+        lambda here, acting, of: hand_over_notes.write_note(
+            **_dept(here, acting), unit=of.unit, of_station=False, words="tank two reads low"
+        ),
+    ),
+    "hand_over_notes.read_note": Act(
+        "hand over",
+        HANDS,
+        lambda here, acting, of: hand_over_notes.read_note(of.note, acting=acting, clock=CLOCK),
+        raises=Refused,  # at the command line nobody reads
+    ),
+    "hand_over_notes.end_note": Act(
+        "hand over", HANDS, lambda here, acting, of: hand_over_notes.end_note(of.note, acting=acting, clock=CLOCK)
+    ),
     **{name: act for record, noun in NOUNS.items() for name, act in _keeps(noun, record).items()},
 }
 
@@ -1221,6 +1274,10 @@ ASKED_BY_THEIR_CALLERS = {  # what writes for actions that have asked already
     "ledger.post_many",
     "changes.record_changes",
     "once.once",
+    "queue.take_from_queue",
+    "queue.note_outcome",
+    "queue.hold_form",
+    "tablets.set_pin",  # by the person alone: tests/actions/test_tablets.py
     "places.place_at",
     "leaving.retire",
     "leaving.bring_back",
@@ -1229,6 +1286,7 @@ ASKED_BY_THEIR_CALLERS = {  # what writes for actions that have asked already
     "deliveries.find_lot",
     "permissions.require",
     "demo_planning.plan_everything",
+    "demo_traps.set_traps",
 }
 
 

@@ -11,9 +11,10 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from readiness.models import Change, Concentrate, Duty, Fuel, Listing, Policy, Role, Station
+from readiness.models import Change, Concentrate, Duty, Fuel, HoseSize, Listing, Policy, Role, Station
 from tests.cast import Cast, ConcentrateFactory
-from tests.judged import Rigged
+from tests.commands.calling import answered
+from tests.judged import GPM, Rigged
 from tests.web.conftest import as_person
 from tests.web.county_pages import (  # noqa: F401 - fixtures by name
     county,
@@ -279,7 +280,45 @@ def test_line(cast: Cast):
     }  # fmt: skip
     html = page(as_person(cast.people[Role.CREW]), "line", **asked)
     assert figures(html)["back_pressure"] == "136.33 psi"
-    assert "It does not pick up" in words(html)
+    said = words(html)
+    assert "It does not pick up" in said
+    assert "The line does not pick up: back pressure 136.3 psi, limit 130.0 psi." in said
+    assert (figures(html)["cure_length"], figures(html)["cure_tip"]) == ("100 ft", "75 psi")
+    told = answered(
+        "line", "--flow", "125 gpm", "--inlet", "200 psi", "--nozzle", "100 psi", "--hose", "150 ft of 1.75 in"
+    )
+    plain = {key: f"{each['value']:.6g}" for key, each in told["figures"].items()}
+    assert set(plain) == set(figures(html))
+    for key, text in figures(html).items():  # each rounded to the safe side, by a hundredth at most
+        assert float(text.split()[0]) == pytest.approx(float(plain[key]), abs=0.01), key
+
+
+def test_line_by_the_department_s_own_table_of_hose(cast: Cast):
+    """Measured: 10 psi in 100 ft at 125 gpm where the table has 24.2: 150 ft lose 15 and it picks up at 115 psi."""
+    HoseSize.objects.create(
+        department=cast.department, diameter_in="1.75", coefficient=15.5, source="measured",
+        loss_kpa=68.94757293168361, loss_flow_lpm=125 * GPM, loss_length_m=30.48,
+    )  # fmt: skip
+    asked = {
+        "flow_number": "125", "flow_unit": "gpm", "inlet_number": "200", "inlet_unit": "psi", "nozzle_number": "100",
+        "nozzle_unit": "psi", "legs_number": "45.72 m of 45 mm", "legs_unit": "ft",
+    }  # fmt: skip
+    html = page(as_person(cast.people[Role.CREW]), "line", **asked)
+    assert figures(html)["back_pressure"] == "115 psi"
+    assert "It picks up." in words(html)
+
+
+def test_line_without_an_eductor(cast: Cast):
+    """Row B2: 190 gpm on a feed of 5.0 makes 2.63 %; a nozzle of 166.6 gpm would do."""
+    asked = {
+        "kind": "other", "flow_number": "190", "flow_unit": "gpm", "inlet_number": "200", "inlet_unit": "psi",
+        "nozzle_number": "100", "nozzle_unit": "psi", "legs_number": "50 ft of 2.5 in", "legs_unit": "ft",
+        "feed_number": "5", "feed_unit": "gpm", "percent": "3",
+    }  # fmt: skip
+    html = page(as_person(cast.people[Role.CREW]), "line", **asked)
+    assert figures(html)["makes"] == "2.63 %"
+    assert figures(html)["cure_flow"] == "166.66 gpm"
+    assert "The line makes 2.63 % where 3 % is needed: lean." in words(html)
 
 
 MIXES = {

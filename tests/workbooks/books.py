@@ -39,6 +39,7 @@ GOOD = {
     },
     "other_lots": {"container": "P-1", "concentrate": "Demo AR-AFFF 3x6", "lot": "A-2", "contents": 1},
     "appliances": {"name": "eductor", "kind": "in-line eductor", "unit": "Engine 1", "state": "in service"},
+    "hoses": {"size": 1.75, "coefficient": 15.5, "source": "table"},
     "lines": {"name": "Crosslay 1", "unit": "Engine 1", "proportioner": "eductor"},
     "setups": {"name": "one line", "unit": "Engine 1", "lines": "Crosslay 1"},
     "design_spills": {

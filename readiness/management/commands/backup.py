@@ -43,6 +43,9 @@ class Command(BaseCommand):
             raise CommandError(str(refused)) from refused
         rows = sum(made.rows.values())
         self.stdout.write(f"{made.path}: {rows:,} rows, {counted(made.units, 'unit')} judged, read back and whole.")
+        if made.photos:
+            lost = f"; of {made.lost_photos} the file was gone" if made.lost_photos else ""
+            self.stdout.write(f"With {counted(made.photos, 'photo')}{lost}.")
         for name in made.removed:
             self.stdout.write(f"Removed {name}.")
         self.stdout.write("It holds people's names and sign-ins: keep it where only you can read it.")

@@ -12,6 +12,8 @@ from django.core.management.base import BaseCommand, CommandError
 from readiness.engineering import attack_sheets, footprints, pack_sheets, proof_sheets
 from readiness.engineering.demand import rate_lpm_m2
 from readiness.engineering.footprints import SURFACES, circle_m2, planned_m2, spreads
+from readiness.engineering.line_sheets import Asked, line_sheet
+from readiness.engineering.nozzles import k_factor
 from readiness.engineering.proportioning import INSTRUMENT_TELLS
 from readiness.engineering.records import Concentrate, Fuel, Kind, Lay, Listing, Policy
 from readiness.engineering.sample_limits import L1, L2, QUALITIES, WORDS
@@ -19,6 +21,7 @@ from readiness.engineering.sheets import Sheet
 from readiness.management import quantities as q
 from readiness.reports.explanations import SAFETY
 from readiness.reports.fleet import KINDS
+from readiness.reports.verdicts import word
 from readiness.reports.worksheets import ShownSheet, fuels_meant, shown_sheet
 
 Options = dict[str, Any]
@@ -59,6 +62,7 @@ def _lines(told: ShownSheet) -> list[str]:
     said = [told.title, ""]
     said += [f"  {each.label:<{wide}}  {each.text}" for each in told.figures]
     said += ["", f"NO: {told.refused}"] if told.refused else []
+    said += [f"  {word(each.severity)}: {each.sentence} {each.cure}" for each in told.faults]
     said += [f"  {note}" for note in told.notes]
     if told.lines:
         said += ["", "Working"]
@@ -253,9 +257,17 @@ def _runoff(options: Options) -> Sheet:
 
 
 def _line_options(parser: ArgumentParser) -> None:
-    parser.add_argument("--flow", type=q.flow, required=True, help="of the eductor and nozzle, such as '95 gpm'")
-    parser.add_argument("--inlet", type=q.pressure, required=True, help="at the eductor, such as '200 psi'")
-    parser.add_argument("--nozzle", type=q.pressure, required=True, help="nozzle pressure")
+    parser.add_argument("--flow", type=q.flow, required=True, help="of the eductor, else of the nozzle: '95 gpm'")
+    parser.add_argument("--inlet", type=q.pressure, required=True, help="at the eductor, else at the pump: '200 psi'")
+    parser.add_argument("--nozzle", type=q.pressure, required=True, help="pressure that the nozzle is rated at")
+    parser.add_argument("--no-eductor", action="store_true", help="its proportioner lets the water pass")
+    parser.add_argument("--nozzle-flow", type=q.flow, help="where it is another than the eductor's")
+    parser.add_argument("--holds", action="store_true", help="an automatic nozzle, which keeps its pressure")
+    parser.add_argument("--plate-inlet", type=q.pressure, help="at which the plate states its flow")
+    parser.add_argument("--lift", type=q.length, default=0.0, help="from the pails to the eductor")
+    parser.add_argument("--plate-lift", type=q.length, help="the greatest by the plate")
+    parser.add_argument("--percent", type=q.percent, default=300, help="that it is set to")
+    parser.add_argument("--feed", type=q.flow, help="greatest concentrate flow of the proportioner")
     parser.add_argument("--hose", type=q.legs, default=(), help="'150 ft of 1.75 in; 50 ft of 2.5 in'")
     parser.add_argument("--appliances", type=q.pressure, default=0.0, help="loss in wyes and the like")
     parser.add_argument("--height", type=q.length, default=0.0, help="of the nozzle above the eductor")
@@ -265,6 +277,7 @@ def _line_options(parser: ArgumentParser) -> None:
 
 
 def _line(options: Options) -> Sheet:
+    own = options["nozzle_flow"] or options["flow"]
     lay = Lay(
         options["inlet"],
         options["nozzle"],
@@ -272,8 +285,15 @@ def _line(options: Options) -> Sheet:
         appliances_kpa=options["appliances"],
         height_m=options["height"],
         plate_back_pressure_kpa=options["limit"],
+        lift_m=options["lift"],
+        plate_lift_m=options["plate_lift"],
+        rated_inlet_kpa=options["plate_inlet"],
+        nozzle_k=None if options["holds"] else k_factor(own, options["nozzle"]),
     )
-    return attack_sheets.line_sheet(lay, options["flow"], options["share"])
+    asked = Asked(
+        lay, options["flow"], not options["no_eductor"], options["nozzle_flow"], options["percent"], options["feed"]
+    )
+    return line_sheet(asked, Policy(back_pressure_share=options["share"]))
 
 
 # -- proof -------------------------------------------------------------------------------------------------------------
@@ -424,7 +444,7 @@ def _national(options: Options) -> Sheet:
 Worksheet = tuple[str, Callable[[ArgumentParser], None], Callable[[Options], Sheet]]
 WORKSHEETS: Final[dict[str, Worksheet]] = {
     "need": ("Concentrate, water and pails for a footprint, a rate and a time.", _need_options, _need),
-    "line": ("Whether an eductor picks up through a lay of hose.", _line_options, _line),
+    "line": ("Where a foam line settles, what is wrong with it, and what cures it.", _line_options, _line),
     "proportioning": ("What a proportioner made, and whether it passes.", _proportioning_options, _proportioning),
     "foam-test": ("Expansion and quarter-drainage of finished foam.", _foam_test_options, _foam_test),
     "sample": ("A laboratory's values of a concentrate against limits.", _sample_options, _sample),

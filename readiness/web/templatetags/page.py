@@ -20,6 +20,7 @@ from readiness.models import User
 from readiness.reports.journal import person_name
 from readiness.web import figures, marks, moments
 from readiness.web.preferences import Units
+from readiness.web.tablets import PERSON, people
 
 register = template.Library()
 
@@ -41,6 +42,15 @@ def _define(dimension: str) -> None:
 
 for _dimension in QUANTITIES:
     _define(_dimension)
+
+
+@register.inclusion_tag("tablets/signs.html", takes_context=True)
+def who_signs(context: Mapping[str, Any]) -> dict[str, Any]:
+    """In a form at a station's shared tablet: who makes the entry, and their PIN. Nothing anywhere else."""
+    frame, request = context.get("frame"), context.get("request")
+    tablet = frame.here.tablet if frame else None
+    chosen = request.POST.get(PERSON, "") if request else ""
+    return {"people": people(tablet) if tablet else None, "chosen": chosen}
 
 
 @register.simple_tag

@@ -7,6 +7,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from datetime import date
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 from readiness.engineering.dates import GoodThrough
@@ -40,6 +41,7 @@ class Across(NamedTuple):
     units: frozenset[str]  # units written out somewhere, such as "engine 1"
 
 
+@lru_cache(maxsize=20_000)
 def fold(name: str) -> str:
     """What spellings of one name share: no case, no marks, 3/6 as 3x6."""
     return plain(_SETTINGS.sub(r"\1x\2", name))

@@ -1,6 +1,7 @@
 """What a column is likely to tell: by the words of its heading, and by what stands in it."""
 
 import re
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from typing import Final, NamedTuple
@@ -114,7 +115,11 @@ def look_at(cells: Sequence[Cell]) -> Look:
     said = [cell for cell in sample if not says_unknown(cell.text)]
     if not said:
         return Look(len(cells), {})
-    shares = {meaning: sum(map(looks, said)) / len(said) for meaning, looks in _LOOKS.items()}
+    distinct = Counter(said)  # a column of stock says the same again and again
+    shares = {
+        meaning: sum(many for cell, many in distinct.items() if looks(cell)) / len(said)
+        for meaning, looks in _LOOKS.items()
+    }
     shares[Meaning.NOTES] = _wordy(said)
     shares[Meaning.PRODUCT] = _like_products(said, shares)
     return Look(len(cells), shares)

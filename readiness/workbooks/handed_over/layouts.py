@@ -62,18 +62,22 @@ _BY_LOOKS: Final = (
 )  # fmt: skip
 
 
+def guess(opened: Opened, *, units: Units) -> Guess:
+    """The layout of the sheet that looks most like stock: the most columns of a stock list, then the most rows."""
+    filled = [(sheet, guess_layout(sheet, units=units)) for sheet in opened.sheets if sheet.rows]
+    return max(filled, key=lambda each: (_stock_score(each[1]), not each[0].hidden, len(each[0].rows)))[1]
+
+
 def guess_sheet(opened: Opened, *, units: Units) -> SheetRows:
-    """The sheet that looks most like stock: the most columns of a stock list, then the most rows."""
-    filled = [sheet for sheet in opened.sheets if sheet.rows]
-    return max(filled, key=lambda sheet: (_stock_score(sheet, units), not sheet.hidden, len(sheet.rows)))
+    """The sheet that looks most like stock."""
+    return opened.sheet(guess(opened, units=units).layout.sheet)
 
 
 _TELLING: Final = (Meaning.PRODUCT, Meaning.KIND, Meaning.QUANTITY, Meaning.SIZE, Meaning.LOT, Meaning.GOOD_THROUGH)
 
 
-def _stock_score(sheet: SheetRows, units: Units) -> int:
-    meanings = guess_layout(sheet, units=units).layout.meanings
-    return sum(meaning in meanings for meaning in _TELLING)
+def _stock_score(guess: Guess) -> int:
+    return sum(meaning in guess.layout.meanings for meaning in _TELLING)
 
 
 def guess_layout(sheet: SheetRows, *, units: Units, header_row: int | None = None) -> Guess:

@@ -9,6 +9,7 @@ from typing import Final, Literal, NamedTuple
 from readiness.engineering.dates import GoodThrough
 
 _LONGEST_GROUP: Final = 120
+ROW: Final = "row"  # the code of a doubt about a row as a whole
 LEAVE_OUT: Final = "leave_out"  # the choice that keeps a row out of the ledger, and in the report
 
 CellValue = str | int | float | bool | datetime | date | time | timedelta | None

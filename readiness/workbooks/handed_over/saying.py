@@ -3,6 +3,7 @@
 import re
 import unicodedata
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Final, Literal, NamedTuple
 
 from readiness.workbooks.handed_over.records import Choice
@@ -56,6 +57,7 @@ def says_unknown(text: str) -> bool:
     return text.casefold().strip(" .,;:()[]*") in _UNKNOWN_WORDS or not text.strip(" .,;:()[]*")
 
 
+@lru_cache(maxsize=20_000)
 def plain(text: str) -> str:
     """Words without case, accents, marks and doubled spaces, for looking them up."""
     folded = text.casefold()

@@ -3,12 +3,14 @@
 An answer to one row (``doubt.key``) goes before the answer to all alike (``doubt.group``). Without either the doubt
 stays open, unless ``take_proposals`` says that the proposed answers hold; a doubt without a proposal always has to be
 answered. A lot has one date: once all rows are settled, the dates that they give a lot are brought together.
+
+A person answers in rounds. ``settle_again`` goes through those rows alone whose answers have changed since.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
 from fractions import Fraction
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from readiness.engineering.dates import DateError, GoodThrough
 from readiness.workbooks.columns import VOLUME, Units
@@ -28,6 +30,7 @@ from readiness.workbooks.handed_over.places_said import read_place
 from readiness.workbooks.handed_over.portions import Stock, portions_of
 from readiness.workbooks.handed_over.records import (
     LEAVE_OUT,
+    ROW,
     Doubt,
     Fate,
     LotSaid,
@@ -66,7 +69,47 @@ def settle(
 ) -> tuple[Settled, ...]:
     """One ``Settled`` for every row, in their order."""
     settler = _Settler(answers, units, today, take_proposals)
-    return one_date_each([settler.row(row) for row in understood], answers)
+    return one_date_each([settler.row(row) for row in understood], answers).rows
+
+
+class Settling(NamedTuple):
+    """Rows as they were settled by some answers, and what those hang on."""
+
+    answers: Mapping[str, str]
+    alone: tuple[Settled, ...]  # each row by its own answers
+    rows: tuple[Settled, ...]  # with the dates of their lots brought together
+    asked_of_lots: frozenset[str]  # the groups in which those dates are asked about
+
+
+def settle_again(
+    understood: Sequence[Understood],
+    answers: Mapping[str, str],
+    before: Settling | None,
+    *,
+    units: Units,
+    today: date,
+) -> Settling:
+    """The rows by these answers. `before`: the same rows, units and day, by other answers."""
+    settler = _Settler(answers, units, today, take_proposals=False)
+    if before is None:
+        alone = tuple(settler.row(row) for row in understood)
+    else:
+        changed = {key for key in {*answers, *before.answers} if answers.get(key) != before.answers.get(key)}
+        again = [row for row in understood if not changed.isdisjoint(_asked_of(row))]
+        if not again and changed.isdisjoint(before.asked_of_lots):
+            return before._replace(answers=answers)
+        new = {row.number: settler.row(row) for row in again}
+        alone = tuple(new.get(row.number, row) for row in before.alone)
+    dated = one_date_each(alone, answers)
+    return Settling(answers, alone, dated.rows, dated.asked)
+
+
+def _asked_of(row: Understood) -> Iterator[str]:
+    """The keys of all answers that settle a row by itself."""
+    yield f"{row.number}:{ROW}"
+    for doubt in row.doubts:
+        yield doubt.key
+        yield doubt.group
 
 
 class _Draft:
@@ -105,7 +148,7 @@ class _Settler:
                 station if isinstance(station, str) else "",
                 spot if isinstance(spot, Spot) else None,
             )
-        if self._answers.get(f"{row.number}:row") == LEAVE_OUT:
+        if self._answers.get(f"{row.number}:{ROW}") == LEAVE_OUT:
             return Settled(row.number, row.fate, _ANSWERED_OUT)
         draft = _Draft(row)
         for doubt in row.doubts:

@@ -24,6 +24,7 @@ from readiness.workbooks.handed_over.notes_said import before_no_foam, says_no_f
 from readiness.workbooks.handed_over.places_said import is_station, read_place
 from readiness.workbooks.handed_over.records import (
     LEAVE_OUT,
+    ROW,
     Cell,
     Choice,
     Doubt,
@@ -38,8 +39,6 @@ from readiness.workbooks.handed_over.records import (
 from readiness.workbooks.handed_over.row_doubts import Above, RowDoubts
 from readiness.workbooks.handed_over.saying import plain
 from readiness.workbooks.rows import quoted
-
-ROW: Final = "row"  # the code of a doubt about a row as a whole
 
 _TOTAL: Final = re.compile(r"(?:grand |sub ?|sub-)?totals?\b.*|sum\b.*|sums", re.IGNORECASE)
 _SUMS: Final = re.compile(r"=\s*\+?\s*(?:SUM|SUBTOTAL|SUMIF|SUMIFS|COUNTA?|AVERAGE)\s*\(", re.IGNORECASE)
@@ -73,7 +72,9 @@ class _RowReader:
         self._headings = _headings(sheet, layout)
         self._heading_words = [plain(heading) for heading in self._headings]
         self._taken = [
-            (column, meaning) for column, meaning in enumerate(layout.meanings) if meaning is not Meaning.IGNORED
+            (column, meaning, self._heading(column))
+            for column, meaning in enumerate(layout.meanings)
+            if meaning is not Meaning.IGNORED
         ]
         self._at = {meaning: layout.column_of(meaning) for meaning in Meaning}
         self._above: dict[int, Cell] = {}
@@ -183,9 +184,9 @@ class _RowReader:
 
     def _by_what_it_holds(self, row: SheetRow, filled: Sequence[Cell]) -> tuple[Fate, str]:
         amount = any(self._cell(row, meaning) is not None for meaning in _HOW_MUCH)
-        none = next((cell for cell in filled if says_no_foam(cell.text)), None)
+        none = None if amount else next((cell for cell in filled if says_no_foam(cell.text)), None)
         product = self._cell(row, Meaning.PRODUCT)
-        if none is not None and not amount and (product is None or product is none):
+        if none is not None and (product is None or product is none):
             return Fate.NO_FOAM, f"{quoted(none.text)} says that there is none."
         if len(filled) == 1:
             return self._single(filled[0], product)
@@ -214,15 +215,17 @@ class _RowReader:
         fields: list[Field] = []
         doubts: list[Doubt] = []
         number = row.number
-        for column, meaning in self._taken:
-            cell = row.cell(column) or self._merged.get((number, column))
+        cells, above, merged = row.cells, self._above, self._merged
+        for column, meaning, heading in self._taken:
+            own = cells[column] if column < len(cells) else None
+            cell = own or merged.get((number, column))
             if cell is None:
                 continue
-            ditto = cell.text.casefold() in _DITTO and column in self._above and meaning is not Meaning.NOTES
-            source = self._above[column] if ditto else cell
-            self._above[column] = source
-            field, doubt = self._fields.read(meaning, column, self._heading(column), source)
-            fields.append(field if source is row.cell(column) else _as_above(field, row.cell(column)))
+            ditto = meaning is not Meaning.NOTES and column in above and cell.text.casefold() in _DITTO
+            source = above[column] if ditto else cell
+            above[column] = source
+            field, doubt = self._fields.read(meaning, column, heading, source)
+            fields.append(field if source is own else _as_above(field, own))
             if doubt is not None:
                 doubts.append(doubt._replace(row=number))
         more_fields, more_doubts = self._doubts.of_row(row, tuple(fields), tuple(doubts), self._lines)

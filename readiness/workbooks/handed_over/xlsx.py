@@ -255,10 +255,10 @@ class _SheetReader:
 
     def start(self, tag: str, attributes: Mapping[str, str]) -> None:
         """One opening tag."""
-        if tag == "c":
-            self._start_cell(attributes)
-        elif tag == "v" or (tag == "t" and not self._phonetic):
+        if tag == "v" or (tag == "t" and not self._phonetic):
             self._into = self._value
+        elif tag == "c":
+            self._start_cell(attributes)
         elif tag == "row":
             self._start_row(attributes)
         elif tag == "f":
@@ -309,7 +309,9 @@ class _SheetReader:
 
     def end(self, tag: str) -> None:
         """One closing tag."""
-        if tag == "c":
+        if tag == "v":
+            pass
+        elif tag == "c":
             self._end_cell()
         elif tag == "row":
             self._end_row()
@@ -321,6 +323,8 @@ class _SheetReader:
         return f"sheet “{self._place.title}”, cell {get_column_letter(self._column + 1)}{self._number}"
 
     def _end_cell(self) -> None:
+        if not (self._value or self._formula or self._shared_index):
+            return
         cell = self._cell()
         self._value.clear()
         self._formula.clear()
@@ -339,7 +343,7 @@ class _SheetReader:
 
     def _cell(self) -> Cell | None:
         raw = "".join(self._value)
-        formula = self._formula_text()
+        formula = self._formula_text() if self._formula or self._shared_index else ""
         if not raw and not formula:
             return None
         if formula:

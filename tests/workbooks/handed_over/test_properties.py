@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from readiness.workbooks.handed_over.layouts import faults_of, guess_layout
 from readiness.workbooks.handed_over.records import Cell, Layout, Meaning, SheetRow, SheetRows
-from readiness.workbooks.handed_over.settling import settle
+from readiness.workbooks.handed_over.settling import settle, settle_again
 from readiness.workbooks.handed_over.showing import cell_text
 from readiness.workbooks.handed_over.understanding import understand
 
@@ -109,3 +109,28 @@ def test_a_layout_is_guessed_for_any_sheet(sheet, units):
     assert all(column.why for column in guess.columns)
     assert not any("columns" in fault and "were given" in fault for fault in faults_of(guess.layout, sheet))
     understand(sheet, guess.layout, units=units, today=TODAY)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.data())
+def test_settling_on_from_other_answers_is_settling_from_the_start(data):
+    """Answers are given in rounds: what is kept from the round before changes nothing."""
+    sheet = data.draw(sheets())
+    how = {"units": data.draw(st.sampled_from(["us", "metric"])), "today": TODAY}
+    understood = understand(sheet, data.draw(layouts(sheet.width)), **how)
+    before = None
+    for _ in range(3):
+        answers = dict(data.draw(st.lists(an_answer(understood, before), max_size=4)))
+        before = settle_again(understood, answers, before, **how)
+        assert before.rows == settle(understood, answers, **how)
+
+
+def an_answer(understood, before):
+    """(key, answer): as proposed, one of the choices or anything, to a doubt or to a row."""
+    doubts = [doubt for row in understood for doubt in row.doubts]
+    doubts += [each.doubt for row in before.rows for each in row.open] if before else []
+    asked = [st.tuples(st.just(f"{row.number}:row"), st.just("leave_out")) for row in understood]
+    for doubt in doubts:
+        words = [choice.key for choice in doubt.choices] + ["2028-07", "4", "40 gal"]
+        asked.append(st.tuples(st.sampled_from([doubt.key, doubt.group]), st.sampled_from(words)))
+    return st.one_of(asked) if asked else st.just(("nothing", "said"))

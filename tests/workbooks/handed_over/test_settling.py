@@ -12,6 +12,7 @@ from readiness.engineering.dates import GoodThrough
 from readiness.workbooks.handed_over.layouts import guess_layout
 from readiness.workbooks.handed_over.opening import open_sheets
 from readiness.workbooks.handed_over.records import Fate, Part, Spot
+from readiness.workbooks.handed_over.settling import settle, settle_again
 from readiness.workbooks.handed_over.understanding import understand
 from tests import handed_sheet
 from tests.workbooks.handed_over.books import HEADINGS, TODAY, book_of, one, read, row, saved, settled, stock_of
@@ -375,3 +376,17 @@ def test_three_lots_among_pails():
     understood = one(Lot="LK-1, LK-2, LK-3", Qty=7)
     answered = after(understood, "n:3,2,2")
     assert [(each.many, each.parts[0].lot) for each in answered.portions] == [(3, "LK-1"), (2, "LK-2"), (2, "LK-3")]
+
+
+def test_an_answer_about_a_lot_that_only_answers_brought_together_settles_its_rows_again():
+    """A product without a name gets that of another row, whose lot has another date: no row alone asks about it."""
+    rows = read(row(), row(Product="?", Good="2033-01-31"))
+    how = {"units": "us", "today": TODAY}
+    named = {doubt.group: "Larkite 3x6" for doubt in rows[2].doubts if doubt.code == "product"}
+    before = settle_again(rows, named, settle_again(rows, {}, None, **how), **how)
+    (group,) = before.asked_of_lots
+    assert not [doubt for each in rows for doubt in each.doubts if doubt.group == group]
+    answers = named | {group: "2033-01-31"}
+    again = settle_again(rows, answers, before, **how)
+    assert again.rows == settle(rows, answers, **how) != before.rows
+    assert {lot.good_through for each in again.rows for lot in each.lots} == {GoodThrough(date(2033, 1, 31), "day")}

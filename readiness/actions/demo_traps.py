@@ -1,0 +1,114 @@
+"""What goes wrong in the demo and is caught, and what a department keeps besides: on top of the county.
+
+Nothing of it changes a status of the county as worked by hand: each trap lies where the unit falls short of something
+worse already, or where no duty counts on it.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime, time, timedelta
+from typing import Any
+from uuid import uuid5
+from zoneinfo import ZoneInfo
+
+from readiness.actions.after_use import Flushed, record_after_use
+from readiness.actions.inspections import INSPECTION_RULES, RuleFacts, log_inspection
+from readiness.actions.intake_containers import OPENINGS
+from readiness.actions.inventories import Scope, open_inventory
+from readiness.actions.keeping import Desk
+from readiness.actions.labels import print_labels
+from readiness.actions.movements import Entry
+from readiness.actions.partners import PARTNERS, PartnerFacts
+from readiness.actions.permissions import Acting
+from readiness.actions.raised_deficiencies import FollowUp, follow_up, raise_deficiency
+from readiness.models import Container, FoamLine, InspectionRule, RaisedDeficiency, Role, Station, Unit, User, WorkEntry
+from readiness.models.movements import Account, Identity
+from readiness.models.raised_deficiencies import Effect
+
+
+def set_traps(desk: Desk, people: dict[Role, User]) -> None:
+    """A line not flushed, an inspection overdue, an open deficiency forgotten; labels, a partner, an inventory."""
+    traps = _Traps(desk, people)
+    traps.unflushed_line()
+    traps.overdue_inspection()
+    traps.forgotten_deficiency()
+    traps.labels()
+    traps.partner()
+    traps.inventory()
+
+
+class _Traps:
+    """Who enters them, and when they happened."""
+
+    def __init__(self, desk: Desk, people: dict[Role, User]) -> None:
+        self.desk, self.department, self.people = desk, desk.department, people
+        self.d0: date = desk.department.demo_d0 or desk.today
+
+    def _acting(self, role: Role) -> Acting:
+        return Acting(self.people[role], Identity.PASSWORD)
+
+    def _at(self, days: int) -> datetime:
+        """Ten in the morning of D0 less so many days."""
+        zone = ZoneInfo(self.department.time_zone)
+        return datetime.combine(self.d0 - timedelta(days=days), time(10, 0), zone)
+
+    def unflushed_line(self) -> None:
+        """Used the day before yesterday and never flushed: the second line of Hazmat 1."""
+        entry = Entry(
+            self.department,
+            self._acting(Role.CREW),
+            self.desk.clock,
+            id=uuid5(OPENINGS, f"after use {self.department.pk}"),
+            happened_at=self._at(2),
+        )
+        line = FoamLine.objects.get(department=self.department, vehicle__shop_no="212", name="Bumper line")
+        unit = Unit.objects.get(department=self.department, designation="Hazmat 1")
+        record_after_use(entry, unit=unit, account=Account.INCIDENT, used=(), lines=(Flushed(line, 0),))
+
+    def overdue_inspection(self) -> None:
+        """Each fixed tank at Quayside once a year: Foam Tender 1 in date, Hazmat 1 thirty-five days over."""
+        station = Station.objects.get(department=self.department, name="Quayside")
+        facts = RuleFacts("Tank opened and looked at for sludge", "fixed tank", "year", station)
+        what = facts._replace(what="lid, vent, skin, sludge, fittings", owner=self.people[Role.OFFICER])
+        rule = INSPECTION_RULES.save(self.desk, what)
+        InspectionRule.objects.filter(pk=rule.pk).update(since_on=self.d0 - timedelta(days=500))
+        for code, days in (("T-211", 100), ("T-212", 400)):
+            log_inspection(
+                self.department,
+                rule=rule,
+                thing=Container.objects.get(department=self.department, code=code),
+                passed=True,
+                words="",
+                acting=self._acting(Role.OFFICER),
+                done_at=self._at(days),
+                clock=self.desk.clock,
+            )
+
+    def forgotten_deficiency(self) -> None:
+        """Raised two months ago at Engine 5, with an owner and a day that has passed."""
+        by: dict[str, Any] = {"acting": self._acting(Role.OFFICER), "clock": self.desk.clock}
+        unit = Unit.objects.get(department=self.department, designation="Engine 5")
+        words = "door of compartment L3 sticks: the pails come out slowly"
+        row = raise_deficiency(self.department, subject=unit, words=words, effect=Effect.NOTE, **by)
+        facts = FollowUp(self.people[Role.OFFICER], self.desk.today, Effect.NOTE, "S-1107")
+        follow_up(self.department, deficiency=row, facts=facts, **by)
+        raised = RaisedDeficiency.objects.filter(pk=row.pk)
+        raised.update(raised_at=self._at(60), due_on=self.d0 - timedelta(days=20))
+        WorkEntry.objects.filter(deficiency=row).update(at=self._at(60))
+
+    def labels(self) -> None:
+        """Everything of Quayside has a short code."""
+        quayside = Container.objects.filter(department=self.department, place__unit__station__name="Quayside")
+        tanks = Container.objects.filter(department=self.department, kind="fixed tank")
+        things = [*quayside.order_by("code"), *tanks.order_by("code")]
+        print_labels(self.department, things=things, acting=self._acting(Role.LOGISTICS), clock=self.desk.clock)
+
+    def partner(self) -> None:
+        """Whom foam is lent to and borrowed from."""
+        PARTNERS.save(self.desk, PartnerFacts("Gullmark Terminal brigade", "duty desk, Gullmark Terminal"))
+
+    def inventory(self) -> None:
+        """The store of Millrace is being counted."""
+        station = Station.objects.get(department=self.department, name="Millrace")
+        scope = Scope(station, whole=False)
+        open_inventory(self.department, scope, acting=self._acting(Role.LOGISTICS), clock=self.desk.clock)
