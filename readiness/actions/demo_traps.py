@@ -66,13 +66,13 @@ class _Traps:
         record_after_use(entry, unit=unit, account=Account.INCIDENT, used=(), lines=(Flushed(line, 0),))
 
     def overdue_inspection(self) -> None:
-        """Each fixed tank at Quayside once a year: Foam Tender 1 in date, Hazmat 1 thirty-five days over."""
-        station = Station.objects.get(department=self.department, name="Quayside")
+        """Each fixed tank at Hollin Ridge once a year: all in date but the trailer's, thirty-five days over."""
+        station = Station.objects.get(department=self.department, name="Hollin Ridge")
         facts = RuleFacts("Tank opened and looked at for sludge", "fixed tank", "year", station)
         what = facts._replace(what="lid, vent, skin, sludge, fittings", owner=self.people[Role.OFFICER])
         rule = INSPECTION_RULES.save(self.desk, what)
         InspectionRule.objects.filter(pk=rule.pk).update(since_on=self.d0 - timedelta(days=500))
-        for code, days in (("T-211", 100), ("T-212", 400)):
+        for code, days in (("T-206A", 100), ("T-206B", 100), ("T-234", 100), ("T-231", 400)):
             log_inspection(
                 self.department,
                 rule=rule,

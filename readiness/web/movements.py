@@ -200,6 +200,10 @@ class OverrideForm(BookForm):
         else:
             del self.fields["override"]
 
+    def clean(self) -> dict[str, Any]:
+        """Who is not asked overrides nothing: the same entry by somebody who is asked says the same."""
+        return {"override": False, **(super().clean() or {})}
+
 
 class PourForm(OverrideForm):
     """From one container into another."""
@@ -295,7 +299,7 @@ def _pour(form: PourForm, here: Here) -> Ask:
     def pour(own: Entry, container: Container) -> Posted:
         ml = asked["volume"] or container.contents_ml
         return movements.pour(
-            own, source=container, target=asked["target"], ml=ml, override=asked.get("override", False)
+            own, source=container, target=asked["target"], ml=ml, override=asked["override"]
         )
 
     return Ask(lambda: each_in_turn(entry, asked["source"], pour))
@@ -313,7 +317,7 @@ def _move(form: MoveForm, here: Here) -> Ask:
 
 def _use(form: UseForm, here: Here) -> Ask:
     entry, asked = form.entry(here), form.cleaned_data
-    account, override = Account(asked["account"]), asked.get("override", False)
+    account, override = Account(asked["account"]), asked["override"]
 
     def act() -> list[UUID]:
         posted = movements.use(entry, container=asked["code"], ml=asked["volume"], account=account, override=override)

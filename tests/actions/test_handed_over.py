@@ -51,7 +51,7 @@ TWICE_ASKED = 6  # rounds of questions after which a test gives up
 def department(db: None) -> Any:
     """A department with nothing in it."""
     made = DepartmentFactory(name="Mossgate Fire District")
-    Policy.objects.create(department=made)
+    Policy.objects.create(department=made, drill_with_pfas=True)
     return made
 
 

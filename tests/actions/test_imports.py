@@ -33,6 +33,7 @@ from readiness.models import (
     Lot,
     Movement,
     Place,
+    Policy,
     Role,
     Sample,
     SetupLine,
@@ -69,7 +70,9 @@ GAL_ML = 3_785.411784  # US gallon: 231 cubic inches of 16.387064 mL
 @pytest.fixture
 def department() -> Department:
     make_fuels()
-    return DepartmentFactory()
+    made: Department = DepartmentFactory()
+    Policy.objects.create(department=made, drill_with_pfas=True)
+    return made
 
 
 def holds(code: str) -> dict[str, int]:

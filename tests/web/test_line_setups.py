@@ -28,7 +28,7 @@ def line_of(name: str) -> FoamLine:
     row = unit(name)
     own = FoamLine.objects.filter(unit=row).first()
     vehicle = Assignment.objects.get(unit=row, to_at=None).vehicle
-    return own or FoamLine.objects.get(vehicle=vehicle)
+    return own or FoamLine.objects.get(vehicle=vehicle, setups__isnull=False)  # no spare
 
 
 def address(name: str) -> str:

@@ -13,7 +13,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from openpyxl import load_workbook
 
-from readiness.models import Container, Order, Role, StoreLimit, SupplySheet
+from readiness.models import Container, Order, Policy, Role, StoreLimit, SupplySheet
 from readiness.web.charts import Bar, bars
 from tests.cast import D0, ConcentrateFactory, LotFactory
 from tests.judged import Rigged
@@ -134,6 +134,7 @@ def test_the_workbooks_of_ageing(priced, officer):
 
 
 def test_a_swap_with_its_two_moves(cast, officer, as_role):
+    Policy.objects.update(drill_with_pfas=False)
     pail(cast, "A1", 50, cast.on_unit)
     pail(cast, "S1", 900)
     answer = officer.get(reverse("rotation"))
@@ -148,6 +149,7 @@ def test_a_swap_with_its_two_moves(cast, officer, as_role):
 
 
 def test_a_pick_list_for_a_drill_names_what_it_leaves_out(cast, officer):
+    Policy.objects.update(drill_with_pfas=False)
     f3 = ConcentrateFactory(department=cast.department, name="Demo F3", kind="F3", pfas="no")
     pail(cast, "F1", 40, concentrate=f3)
     pail(cast, "P1", 10)
