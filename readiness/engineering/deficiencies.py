@@ -59,6 +59,7 @@ _ROWS: Final = (
     Code("listing_by_group", "unverified", "{words} is listed for this fuel by its group only.", "Enter the maker's listing for the fuel."),
     Code("plain_on_e10", "limited", "{words} is not alcohol-resistant; it counts on gasoline with ethanol by policy only.", "Carry alcohol-resistant concentrate."),
     Code("no_area", "unverified", "{words} has no area: it asks for nothing and proves nothing.", "Enter the footprint.", NOBODY),
+    Code("no_tankful", "unverified", "{words} counts tankfuls and no water tank is known: it asks for nothing and proves nothing.", "Enter the water tank of the vehicle.", NOBODY),
     Code("vapor_not_worked", "unverified", "Vapor cover is not worked for {words}; the figures are of the fire run alone.", "Enter how long and how the blanket is held."),
     Code("pack_off", "unverified", "{words} is planned by a rule of a region that the department has not turned on; the figures are by the general rules.", "Turn the region pack on, or plan it by the general rules.", NOBODY),
     Code("rule_not_stated", "unverified", "The region's rule is not worked for {words}; the figures are by the general rules.", "Enter what the rule asks for.", NOBODY),
@@ -182,7 +183,7 @@ def _amount(value: float | None, quantity: str, units: System, *, up: bool, cont
     if value is None:
         return "unknown"
     if quantity == "pct":
-        return percent_text(round(value))
+        return percent_text(int(shown(value, unit=None, places=0, toward="up" if up else "down")))
     if quantity in _COUNTED:
         return f"{value:g} {_COUNTED[quantity]}{'' if value == 1 else 's'}"
     unit, places = _UNITS[units].get(quantity, ("", 1))

@@ -120,9 +120,26 @@ def _failed(container: Container) -> bool:
     return False
 
 
+def reading_now_ml(container: Container, book_ml: int) -> int | None:
+    """What the last reading comes to by now [ml]; None where it was never read.
+
+    reading + what was drawn, poured and received since. What was read while the book had nothing of it was read before
+    the book began, and what the book began with is no delivery. What was written off or gained since may have happened
+    before the reading or after it: so much of it counts as brings the reading nearest to the book. Arithmetic.
+    """
+    if container.reading_ml is None:
+        return None
+    moved, found, received = container.moved_since_ml, container.found_since_ml, container.received_since_ml
+    began = book_ml - moved - found - received <= 0 < container.reading_ml
+    stands = container.reading_ml + moved + (0 if began else received)
+    low, high = sorted((stands, stands + found))
+    return max(0, min(max(book_ml, low), high))
+
+
 def _gained(container: Container, book_ml: int, limit_ml: int) -> bool:
     """Read above the book by more than the gauge resolves, and no sample passed since: water may have got in."""
-    if container.reading_ml is None or container.reading_ml <= book_ml + limit_ml:
+    reading = reading_now_ml(container, book_ml)
+    if reading is None or reading <= book_ml + limit_ml:
         return False
     own, read_on = container.sample, container.reading_on
     return own is None or not own.passed or read_on is None or own.taken_on < read_on
@@ -171,8 +188,8 @@ def hold(container: Container, policy: Policy, ends: Ends) -> Holding:
 
     1. Nothing counts where it is mixed, quarantined, diluted, recalled, holds unlike concentrates, failed its sample,
        reads above the book, or stands where it is too cold.
-    2. Else the lesser of book and reading counts (where they differ by more than the gauge resolves), less what the
-       pick-up cannot reach.
+    2. Else the lesser of book and reading, carried on to now, counts (where they differ by more than the gauge
+       resolves), less what the pick-up cannot reach.
     3. With the days up to which it counts surely and counts at all.
     """
     if not container.parts:
@@ -182,7 +199,7 @@ def hold(container: Container, policy: Policy, ends: Ends) -> Holding:
     code = _out_code(container, concentrate, book, limit_ml)
     if code or concentrate is None:
         return Holding(None, concentrate, (Exclusion(container.id, container.code, book, code),))
-    reading = container.reading_ml
+    reading = reading_now_ml(container, book)
     counted = reading if reading is not None and reading < book - limit_ml else book
     usable = max(0, counted - container.unreachable_ml)
     dates = _loose_dates if container.kind in LOOSE else _fixed_dates

@@ -126,15 +126,31 @@ def _pumped(asked: Asked, point: Point, say: Recorder) -> list[Figure]:
         ),
     ]
     if asked.max_feed_lpm is not None:
-        made = fed_pct(asked.pct, asked.max_feed_lpm, min(point.flow_lpm, asked.flow_lpm))
-        numbers: Numbers = (("feed", asked.max_feed_lpm, "L/min"), ("flow", point.flow_lpm, "L/min"))
+        flow = min(point.flow_lpm, asked.flow_lpm)
+        made = fed_pct(asked.pct, asked.max_feed_lpm, flow)
+        numbers: Numbers = (("feed", asked.max_feed_lpm, "L/min"), ("flow", flow, "L/min"))
         say("Makes", "setting, or feed ÷ flow", numbers, made / 100, "%", "percentage is of solution")
         figures.append(Figure("makes", "Makes", made, "percent", "down"))
+        if _overfed(asked, point):
+            all_of_it = fed_pct(asked.pct, asked.max_feed_lpm, point.flow_lpm)
+            numbers = (("feed", asked.max_feed_lpm, "L/min"), ("flow", point.flow_lpm, "L/min"))
+            label = "Makes at all that it flows"
+            say(label, "setting, or feed ÷ flow", numbers, all_of_it / 100, "%", "percentage is of solution")
+            figures.append(Figure("makes_at_all", label, all_of_it, "percent", "down"))
     return figures
+
+
+def _overfed(asked: Asked, point: Point) -> bool:
+    """Whether the pump drives more through a nozzle of a known opening than it is meant for."""
+    return asked.lay.nozzle_k is not None and point.flow_lpm > asked.flow_lpm * (1 + 1e-9)
 
 
 def _notes(asked: Asked, point: Point) -> tuple[str, ...]:
     notes = ["It picks up."] if asked.eductor and point.picks_up else []
+    if not asked.eductor and _overfed(asked, point):
+        notes.append(
+            "At this pump pressure it flows more than its nozzle is meant for; a status counts the nozzle’s own."
+        )
     if point.direction:
         words = {"rich": "below the plate’s inlet pressure it draws rich", "lean": "above it, it draws lean"}
         notes.append(f"How far is not known, but {words[point.direction]}: a proportioning test tells.")

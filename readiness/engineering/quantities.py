@@ -40,6 +40,7 @@ _MOST: Final[dict[str, Decimal]] = {
     "mass": Decimal(1_000_000),  # kg
     "time": Decimal(5_256_000),  # min: ten years
 }
+_LEAST_RATE_LPM_M2: Final = 0.5  # the least published is 0.6, on a whole cargo deck (row M1)
 _COLDEST_C: Final = -100.0
 _EXAMPLE: Final = {
     "volume": "5 gal or 19 L",
@@ -184,6 +185,11 @@ def _refuse_absurd(quantity: Quantity, text: str) -> None:
     if si > _MOST[dimension]:
         most = f"{_MOST[dimension]:,} {SI_UNIT[dimension]}"
         raise QuantityError(f"“{text}” was read, which is more than {most}: check the figure and the unit.")
+    if dimension == "rate" and 0 < si < _LEAST_RATE_LPM_M2:
+        meant = f"; write {quantity.value:f} gpm/ft2 if that was meant" if quantity.unit == "L/min/m2" else ""
+        raise QuantityError(
+            f"“{text}” was read, which is less than {_LEAST_RATE_LPM_M2} L/min/m2, and foam is put on at more{meant}."
+        )
 
 
 def parse_pair(read: str, like: str) -> tuple[float, float]:

@@ -159,6 +159,9 @@ class Container(NamedTuple):
     sample: Sample | None = None  # the container's own
     fault: str = ""  # what the last check that looked at it saw to be wrong
     fault_on: date | None = None
+    moved_since_ml: int = 0  # drawn (below 0) and poured in since it was read, by the book
+    found_since_ml: int = 0  # written off (below 0) or gained since it was read, by the book
+    received_since_ml: int = 0  # received into it since it was read, by the book
 
     @property
     def book_ml(self) -> int:

@@ -88,7 +88,8 @@ def _miscible(fuel: Fuel) -> bool:
 
 
 def demand(spill: Spill, concentrate: Concentrate, listing: Listing, wind_loss: int, say: Say = None) -> Demand | None:
-    """What the rule of a spill asks for, never less than the listing; None where only one may say and it does not.
+    """What the rule of a spill asks for, never less than the listing or the department's own rate; None where only a
+    listing may say and it does not.
 
     Fluorine-free foam inherits no rate (row R4), a region's neither. wind_loss, of monitors [1/100 point].
     """
@@ -103,11 +104,13 @@ def demand(spill: Spill, concentrate: Concentrate, listing: Listing, wind_loss: 
 
 
 def _deck(spill: Spill, rule: DeckRule, listing: Listing, wind_loss: int, say: Say) -> Demand:
-    """The greatest of the code's three flows (rows M1, M2); not less than the listing's rate on the largest tank."""
+    """The greatest of the code's three flows (rows M1, M2); not less than a stated rate on the largest tank."""
     tank_m2 = rule.largest_tank_m2 or 0.0
     flows = deck_flows_lpm(spill.area_m2, tank_m2, rule.monitor_area_m2 or 0.0)
     if listing.rate is not None:
         flows["the listing on the largest tank"] = required_flow_lpm(tank_m2, listing.rate)
+    if spill.rate is not None:
+        flows["the department’s own rate on the largest tank"] = required_flow_lpm(tank_m2, spill.rate)
     governs = max(flows, key=lambda each: flows[each])
     flow = flows[governs] * (WHOLE + wind_loss) / WHOLE
     minutes = MINUTES_INERTED if rule.inert_gas else MINUTES
@@ -120,12 +123,15 @@ def _deck(spill: Spill, rule: DeckRule, listing: Listing, wind_loss: int, say: S
 
 
 def _tank(spill: Spill, rule: TankRule, listing: Listing, wind_loss: int, say: Say) -> Demand:
-    """Area × the greater of the code's and the listing's rate, for the code's minutes (row R5)."""
+    """Area × the greatest of the code's, the department's and the listing's rate, for the code's minutes (row R5)."""
     assert rule.application
     code = Rate(tank_rate_lpm_m2(rule.application, miscible=_miscible(spill.fuel)), "lpm_m2")
-    rate = greater_rate(code, listing.rate)
+    own = greater_rate(code, spill.rate)
+    rate = greater_rate(own, listing.rate)
     assert rate is not None
-    source = _TANK_SOURCE if rate == code else f"the listing: {listing.source}"
+    source = _TANK_SOURCE if rate == code else "the department's own rate"
+    if rate not in (code, spill.rate):
+        source = f"the listing: {listing.source}"
     flow = required_flow_lpm(spill.area_m2, rate, wind_loss, say, source)
     minutes = tank_minutes(spill.area_m2, mobile=bool(rule.mobile))
     if say is not None:

@@ -117,12 +117,14 @@ def class_a_task(duty: ClassADuty, policy: Policy, say: Say = None) -> Task:
 
 
 def fit_for(duty: Duty, concentrate: Concentrate, policy: Policy) -> Fit:
-    """How a concentrate suits a duty; for a Class A duty only Class A does."""
+    """How a concentrate suits a duty; for a Class A duty only Class A does, at a setting that somebody stated."""
     if isinstance(duty, Spill):
         return fit(concentrate, duty.fuel, duty.use, policy)
     if isinstance(duty, AirportDuty):
         return fit(concentrate, duty.fuel, "spill", policy)
-    return Fit(None, "" if concentrate.kind == "class_a" else "wrong_foam")
+    if concentrate.kind != "class_a":
+        return Fit(None, "wrong_foam")
+    return Fit(None, "" if duty.setting > 0 else "not_listed")
 
 
 def task_for(
@@ -144,8 +146,8 @@ def duty_faults(duty: Duty, vehicle: Vehicle | None, policy: Policy) -> tuple[De
     faults = _rule_faults(duty, policy)
     if isinstance(duty, AirportDuty):
         return (*faults, *airport_faults(_by_category(duty, policy), vehicle))
-    if not isinstance(duty, Spill):
-        return faults
+    if isinstance(duty, ClassADuty):
+        return faults if duty.water_l > 0 else (*faults, found("no_tankful", subject, duty.name))
     if duty.area_m2 <= 0:
         faults = (*faults, found("no_area", subject, duty.name))
     missing = vapor.not_stated(duty.cover) if duty.duty == "vapor" else ()

@@ -42,6 +42,7 @@ from readiness.reports.lays import (
     leg_of,
     tip_of,
 )
+from readiness.reports.since_read import SINCE, Since, since_read, since_read_then
 
 KINDS: Mapping[str, Any] = {
     "AFFF": "afff",
@@ -195,6 +196,7 @@ class _Reader:
         )
         self.places = self._places() if past else {}
         self.read_then = self._read_then(past.at) if past else {}
+        self.since_then = self._since_then(past.at) if past else {}
         self.container_samples: dict[int, r.Sample] = {}
         self.parts = self._parts()
         self.containers = self._containers()
@@ -274,6 +276,9 @@ class _Reader:
             found[pk] = (0 if answer == Answer.NOT_CARRIED else read_ml(ml, stick_ml), on, fault)
         return found
 
+    def _since_then(self, at: datetime) -> dict[int, Since]:
+        return since_read_then({pk: on for pk, (ml, on, _) in self.read_then.items() if ml is not None}, at)
+
     # -- stock ------------------------------------------------------------------------------------------------------
 
     def _parts(self) -> dict[int, list[r.Part]]:
@@ -330,12 +335,14 @@ class _Reader:
         rows = self.scope.of(m.Container.objects.all())
         if self.past is None:
             rows = rows.filter(self.near("place__"), retired_on__isnull=True)
-            rows = rows.exclude(place__unit__isnull=True, place__vehicle__isnull=True)
+            rows = rows.exclude(place__unit__isnull=True, place__vehicle__isnull=True).annotate(**since_read())
+        else:
+            rows = rows.annotate(**dict.fromkeys(SINCE, Value(0)))
         columns = ("id", "department", "code", "kind", "unreachable_ml", "reading_ml", "reading_at", "resolution_ml")
         marks = ("mixed", "quarantined", "diluted", "sealed", "opened_on", "fault", "fault_on")
         where = ("place__unit", "place__vehicle", "place__expected_low_c")
         found: dict[tuple[str, int], list[r.Container]] = defaultdict(list)
-        for row in _rows(rows, *columns, *marks, *where):
+        for row in _rows(rows, *columns, *marks, *SINCE, *where):
             owner, container = self._container(row)
             if owner is not None:
                 found[owner].append(container)
@@ -343,12 +350,14 @@ class _Reader:
 
     def _container(self, row: tuple[Any, ...]) -> tuple[tuple[str, int] | None, r.Container]:
         pk, department, code, kind, unreachable, reading, read_at, resolution, *state, unit, vehicle, low_c = row
-        mixed, quarantined, diluted, sealed, opened_on, fault, fault_on = state
+        mixed, quarantined, diluted, sealed, opened_on, fault, fault_on, *since = state
         if self.past is not None:
             mixed, quarantined, diluted, sealed, opened_on = _marks_then(self.past.marks.get(pk, {}))
             unit, vehicle, low_c = self.places.get(self.past.places.get(pk) or 0, (None, None, None))
             reading, read_at, fault = self.read_then.get(pk, (None, None, ""))
             fault_on = self._day_of(department, read_at)
+            since = [*self.since_then.get(pk, Since())]
+        moved_ml, found_ml, received_ml = since
         container = r.Container(
             id=pk,
             code=code,
@@ -367,6 +376,9 @@ class _Reader:
             sample=self.container_samples.get(pk),
             fault=fault,
             fault_on=fault_on,
+            moved_since_ml=moved_ml,
+            found_since_ml=found_ml,
+            received_since_ml=received_ml,
         )
         if unit is None and vehicle is None:
             return None, container

@@ -22,6 +22,7 @@ from readiness.engineering.holding import Ends, Holding, hold, lot_through
 from readiness.engineering.suiting import ALCOHOL_RESISTANT, NO_CLASS_B_CREDIT
 from readiness.models.policy import RULES
 from readiness.reports.fleet import CONTAINER_KINDS, KINDS
+from readiness.reports.since_read import since_read
 
 COUNTS, EMPTY = "counts", "empty"
 WORDS: Mapping[str, str] = {
@@ -231,7 +232,7 @@ class _Stock:
     def inventory(self) -> Inventory:
         """Every container that is not retired."""
         rows = self._asked(m.Container.objects.filter(department=self.department, retired_on__isnull=True), "pk")
-        rows = rows.annotate(lender=F("partner__name"))
+        rows = rows.annotate(lender=F("partner__name"), **since_read())
         return Inventory(self.day, tuple(self._item(row) for row in rows.order_by("code")), self.products)
 
     def _item(self, row: Any) -> Item:
@@ -271,7 +272,7 @@ class _Stock:
             borrowed_from=row.lender or "",
         )
 
-    def _record(self, row: m.Container, parts: tuple[r.Part, ...], place: m.Place | None) -> r.Container:
+    def _record(self, row: Any, parts: tuple[r.Part, ...], place: m.Place | None) -> r.Container:
         read = row.reading_ml is not None and row.reading_at is not None
         return r.Container(
             id=row.pk,
@@ -289,6 +290,9 @@ class _Stock:
             opened_on=row.opened_on,
             place_low_c=place.expected_low_c if place else None,
             sample=self.samples.get(row.pk),
+            moved_since_ml=row.moved_since_ml,
+            found_since_ml=row.found_since_ml,
+            received_since_ml=row.received_since_ml,
         )
 
     def _share(self, part: r.Part) -> Share:

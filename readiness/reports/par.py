@@ -175,13 +175,13 @@ class _Comparing:
         taken = self.answers[line.pk]
         if line.containers is not None:
             return len(taken) >= line.containers
-        return bool(taken) and enough(sum(item.contents_ml for item in taken), line.volume_ml or 0, len(taken))
+        return bool(taken) and enough(sum(map(_in_it_ml, taken)), line.volume_ml or 0, len(taken))
 
     def _row(self, line: ParLine) -> ParRow:
         if line.gear:
             return self.gear.row(line, self.unit)
         taken = self.answers[line.pk]
-        volume = sum(item.contents_ml for item in taken)
+        volume = sum(map(_in_it_ml, taken))
         missing = max(0, (line.containers or 0) - len(taken))
         missing_ml = 0 if self._has_enough(line) or line.volume_ml is None else line.volume_ml - volume
         over = any(_suits(line, item) for item in self.good)
@@ -209,7 +209,7 @@ class _Comparing:
 
     def _remarks(self, line: ParLine, taken: Iterable[Item]) -> Iterator[str]:
         for item in self.part_full[line.pk]:
-            yield f"{item.code} is part full: {volume_text(item.contents_ml, self.units)}"
+            yield f"{item.code} is part full: {volume_text(_in_it_ml(item), self.units)}"
         for item in self.out:
             if _suits(line, item):
                 yield f"{item.code} is aboard and does not count: {item.state}"
@@ -252,8 +252,13 @@ def _suiting(line: ParLine, product: Product) -> bool:
     return product.kind == line.concentrate_kind
 
 
+def _in_it_ml(item: Item) -> int:
+    """What is in a container that counts, heel included: what was read, where that is less than the book says [mL]."""
+    return min(item.contents_ml, item.counted_ml + item.unreachable_ml)
+
+
 def _full(item: Item) -> bool:
-    return item.contents_ml + tolerance_ml(1) >= item.capacity_ml
+    return _in_it_ml(item) + tolerance_ml(1) >= item.capacity_ml
 
 
 def compartment_of(item: Item) -> str:

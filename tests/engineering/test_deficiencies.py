@@ -24,6 +24,12 @@ def test_every_sentence_can_be_said(code, units):
     assert "{" not in said
 
 
+def test_a_lean_percentage_never_reads_as_what_is_needed():
+    """2.85 gpm in 95.1 gpm are 2.9968 %: 2.99, and not 3 %, where 3 % is needed. Row B2: 2.63 %."""
+    said = [sentence(found("feed_lean", ("line", 1), "line 1", "pct", each, 300), "us") for each in (299.68, 263.16)]
+    assert [each.split(" where")[0] for each in said] == ["line 1 makes 2.99 %", "line 1 makes 2.63 %"]
+
+
 def test_the_worst_severity_decides_and_notes_change_nothing():
     """Design: not ready, unverified, limited, ready; worst first."""
     codes = ["expires_soon", "runs_dry", "check_overdue", "rate_short"]

@@ -160,6 +160,44 @@ def test_read_above_the_book_is_out_until_sampled():
     assert held(tank(**gained, sample=Sample(DAY, True))).ml == 100_000
 
 
+@pytest.mark.parametrize(
+    ("read", "moved", "found", "book", "counted", "excluded"),
+    [
+        (100_000, -30_000, 0, 70_000, 70_000, []),  # read full, 30 L drawn since: 70 L by reading and by book
+        (70_000, 30_000, 0, 100_000, 100_000, []),  # filled again since
+        (90_000, -30_000, 0, 70_000, 60_000, [("reading_below_book", 10_000)]),  # 10 L were short, and still are
+        (110_000, -30_000, 0, 70_000, 0, [("reading_above_book", 70_000)]),  # 10 L too many, and still are
+        (90_000, 0, -10_000, 90_000, 90_000, []),  # the 10 L that were short are written off: both say 90 L
+        (100_000, 0, -10_000, 90_000, 90_000, []),  # or leaked after the reading: 90 L too
+        (80_000, 0, -10_000, 90_000, 80_000, [("reading_below_book", 10_000)]),  # half of what is short is explained
+        (10_000, -20_000, 0, 5_000, 0, [("reading_below_book", 5_000)]),  # never less than nothing
+        (100_000, -20_000, 5_000, 85_000, 85_000, []),
+    ],
+)
+def test_a_reading_counts_on_as_foam_is_drawn_and_poured(read, moved, found, book, counted, excluded):
+    """Arithmetic: reading + what was drawn and poured since, held against the book of now. The gauge tells 2 L."""
+    stock = tank(Part(lot(), book), reading_ml=read, reading_on=DAY, resolution_ml=2000)
+    since = stock._replace(moved_since_ml=moved, found_since_ml=found)
+    kept = held(since)
+    assert (0 if kept is None else kept.ml, out(since)) == (counted, excluded)
+
+
+@pytest.mark.parametrize(
+    ("read", "moved", "received", "book", "counted"),
+    [
+        (100_000, 0, 100_000, 100_000, 100_000),  # read before it came into the book, with 100 L
+        (90_000, 0, 100_000, 100_000, 90_000),  # with 10 L more than was read: the lesser
+        (100_000, -30_000, 100_000, 70_000, 70_000),  # and 30 L drawn after
+        (40_000, 0, 60_000, 100_000, 100_000),  # a delivery of 60 L into 40 L
+        (30_000, 0, 60_000, 100_000, 90_000),  # into 40 L by the book, of which 30 were there
+        (0, 0, 100_000, 100_000, 100_000),  # into a tank that was read empty
+    ],
+)
+def test_what_the_book_began_with_is_no_delivery(read, moved, received, book, counted):
+    stock = tank(Part(lot(), book), reading_ml=read, reading_on=DAY, resolution_ml=2000)
+    assert held(stock._replace(moved_since_ml=moved, received_since_ml=received)).ml == counted
+
+
 def test_the_dead_band_is_the_departments():
     assert held(tank(reading_ml=95_000), Policy(dead_band_ml=5000)).ml == 100_000
     assert held(tank(reading_ml=95_000), Policy(dead_band_ml=4999)).ml == 95_000

@@ -529,3 +529,25 @@ def test_ethanol_left_at_three_is_lean_with_its_strength():
     assert as_set.setting / as_set.turn_to == 0.5  # county: half-strength
     assert to_ml(42.75, "gal") == pytest.approx(as_set.draw_l * 1000, abs=1)
     assert ETHANOL.group == "polar"
+
+
+# -- tankfuls ----------------------------------------------------------------------------------------------------------
+
+
+def brush(**duty):
+    """Brush 4 of the county: 9.5 gal of Class A, five tankfuls of 300 gal at 0.3 %."""
+    rig = COUNTY.brush_4()
+    return rig._replace(duties=tuple(each._replace(**duty) for each in rig.duties))
+
+
+def test_tankfuls_of_a_tank_that_nobody_stated_prove_nothing():
+    """Five times nothing is nothing: 9.5 gal are no answer to it. Design: missing evidence is unverified."""
+    verdict = judge(brush(water_l=0.0), POLICY, NOW)
+    assert verdict.status == "unverified"
+    assert [each.code for each in verdict.deficiencies if each.severity != "note"] == ["no_tankful"]
+    assert judge(brush(), POLICY, NOW).status == "ready"
+
+
+def test_tankfuls_at_a_setting_that_nobody_stated_are_refused_and_the_rest_is_judged():
+    verdict = judge(brush(setting=0), POLICY, NOW)
+    assert (verdict.status, verdict.answers[0].deficiencies[0].code) == ("not_ready", "not_listed")

@@ -105,6 +105,19 @@ def test_b2_a_feed_that_is_too_small():
     assert shown(sheet, "cure_flow", "gpm") == pytest.approx(166.67, abs=0.01)
 
 
+def test_a_pump_that_gives_too_much_makes_it_lean():
+    """150 psi on 50 ft of 1¾ in and 95 gpm at 100 psi: 95 × √(150 ÷ 106.994) = 112.48 gpm; 2.85 gpm are 2.534 %."""
+    one = lay(50, 150, 100, nozzle_k=k_factor(gpm(95), psi(100)))
+    sheet = line_sheet(Asked(one, gpm(95), eductor=False, max_feed_lpm=gpm(2.85)), POLICY)
+    assert shown(sheet, "flow", "gpm") == pytest.approx(112.48, abs=0.005)
+    assert sheet.value("makes") == pytest.approx(300)  # at the 95 gpm that a status counts
+    assert sheet.value("makes_at_all") == pytest.approx(253.4, abs=0.05)
+    assert any("more than its nozzle is meant for" in note for note in sheet.notes)
+    for step in (each for each in sheet.steps if each.label.startswith("Makes")):
+        numbers = {name: value for name, value, _ in step.numbers}
+        assert step.result == pytest.approx(min(3.0, 100 * numbers["feed"] / numbers["flow"]))
+
+
 def test_a_pump_that_gives_too_little():
     """100 ft of 1¾ in and 95 gpm at 100 psi ask 113.99 psi; 57 psi, half of it, flow 95 × √½ = 67.2 gpm."""
     one = Lay(psi(113.99 / 2), psi(100), (hose("1.75", to_si(100, "ft")),), nozzle_k=k_factor(gpm(95), psi(100)))

@@ -126,6 +126,22 @@ def test_the_listing_goes_first_where_it_asks_more():
     assert judged(tank(TankRule("direct", False)), monitor(foam, 15_000.0, 9000.0)).required_lpm == pytest.approx(9000)
 
 
+def test_a_department_s_own_rate_goes_first_where_it_asks_more():
+    """12 L/min/m² on 1,000 m² where row R5 asks 7 and the listing 9; a stated 4 does not undercut the code's 7."""
+    foam = listed_for_tanks(AR_F3, 9.0)
+    duty = tank(TankRule("direct", False), rate=Rate(12.0, "lpm_m2"))
+    assert judged(duty, monitor(foam, 15_000.0, 9000.0)).required_lpm == pytest.approx(12_000)
+    less = tank(TankRule("direct", False), rate=Rate(4.0, "lpm_m2"))
+    rig = monitor(listed_for_tanks(AFFF, None), 15_000.0, 9000.0)
+    assert judged(less, rig).required_lpm == pytest.approx(7000)
+
+
+def test_a_department_s_own_rate_on_the_largest_tank_of_a_deck():
+    """8 L/min/m² on 480 m² are 3,840 L/min, more than the 3,456 of row M2."""
+    found = judged(deck(rate=Rate(8.0, "lpm_m2")), monitor(AFFF, 4000.0, 9000.0))
+    assert found.required_lpm == pytest.approx(3840.0)
+
+
 def test_r4_fluorine_free_foam_inherits_no_rate_of_a_code():
     """Row R4: never carry a rate over; without a rate of its own it has none."""
     found = judged(tank(TankRule("direct", False)), monitor(listed_for_tanks(AR_F3, None), 15_000.0, 9000.0))

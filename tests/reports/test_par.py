@@ -100,6 +100,19 @@ def test_a_named_concentrate_chooses_before_any_alcohol_resistant(cast):
     assert {row.state for row in by_line.values()} == {"as listed"}
 
 
+def test_a_tank_that_was_read_below_the_book_is_short(cast):
+    """100 L by the book, of which 80 were read, heel and all: 20 L are missing of 100. The gauge tells 2 L."""
+    Assignment.objects.create(department=cast.department, unit=cast.unit, vehicle=cast.vehicle, from_at=SIX)
+    line(cast, concentrate=cast.ar, container_kind="fixed tank", volume_ml=100_000)
+    tank = cast.tank(code="T1", unreachable_ml=3_785, resolution_ml=2_000)
+    entry = Entry(cast.department, cast.acting(Role.CHIEF), CLOCK)
+    movements.receive(entry, container=tank, lot=cast.lot, ml=100_000, place=cast.on_vehicle)
+    assert (only(cast).missing_ml, only(cast).state) == (0, "as listed")
+    Container.objects.filter(pk=tank.pk).update(reading_ml=80_000, reading_at=SIX + timedelta(hours=1))
+    row = only(cast)
+    assert (row.aboard_ml, row.missing_ml, row.state) == (80_000, 20_000, "short")
+
+
 def test_a_tank_is_asked_for_its_volume_heel_included(cast):
     Assignment.objects.create(department=cast.department, unit=cast.unit, vehicle=cast.vehicle, from_at=SIX)
     line(cast, concentrate=cast.ar, container_kind="fixed tank", volume_ml=113_562)  # 30 US gal
