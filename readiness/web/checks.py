@@ -575,6 +575,7 @@ def result(request: HttpRequest, here: Here, pk: int, check: UUID) -> HttpRespon
         "finds": _all_found(here, shown.finds),
         "change": changed_by(made, here.now, here.day, here.units),
         "may_use": here.may("use"),
+        "may_see_photo": not here.tablet,
         "may_raise": here.may("raise a deficiency"),
         "may_check": here.may("check"),
     }
@@ -587,7 +588,7 @@ def one(request: HttpRequest, here: Here, pk: int, check: UUID) -> HttpResponseB
     """A check as it was made."""
     made = _check_here(here, pk, check)
     context = {"unit": made.unit, "made": check_made(made, here.units), "may_check": here.may("check")}
-    return render(request, "checks/one.html", context)
+    return render(request, "checks/one.html", {**context, "may_see_photo": not here.tablet})
 
 
 class WayOut(NamedTuple):
@@ -614,7 +615,7 @@ def _found_shown(here: Here, find: Find) -> FoundShown:
         Cause.GAINED: f"Water got in: book {volume} more, out of the count",
     }
     fitting = [] if not find.off_ml else [each for each in Cause if (each == Cause.GAINED) == (find.off_ml > 0)]
-    ways = [WayOut(cause, words[cause]) for cause in fitting if here.may(MAY[cause])]
+    ways = [WayOut(cause, words[cause]) for cause in fitting if here.may(MAY[cause]) and not here.tablet]
     thing = f"container-{find.container}" if find.container else f"line-{find.line}" if find.line else ""
     return FoundShown(find, ways, thing if here.may("raise a deficiency") else "")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -13,12 +14,13 @@ from readiness.actions import movements
 from readiness.actions.drafts import new_id
 from readiness.actions.movements import Entry
 from readiness.actions.permissions import OWNER
+from readiness.actions.photos import keep_photo
 from readiness.actions.tablets import make_tablet, retire_tablet
-from readiness.models import Change, Device, Membership, Movement, RaisedDeficiency, Role, Submission
+from readiness.models import Change, Check, Device, Membership, Movement, RaisedDeficiency, Role, Submission
 from readiness.web.tablets import OPEN_AT_TABLET
-from tests.cast import CLOCK, Cast, StationFactory, UnitFactory
+from tests.cast import CLOCK, SIX, Cast, StationFactory, UnitFactory
 from tests.judged import Rigged
-from tests.web.doors import DOORS, World, everything
+from tests.web.doors import DOORS, PIXEL, World, everything
 from tests.web.test_queue import Device as Queue
 from tests.web.test_queue import used
 
@@ -135,6 +137,20 @@ def test_it_sees_its_own_station_only(rig, at_tablet):
     page = at_tablet.get("/crew/?choose=1").content.decode()
     assert "Engine 1" in page
     assert "Aerial 9" not in page
+
+
+def test_what_came_of_a_check_offers_only_what_the_tablet_opens(rig, as_role, at_tablet, settings, tmp_path):
+    settings.MEDIA_ROOT = tmp_path
+    tank = rig.tank(ml=100_000)
+    check = rig.checked(rig.reading(tank, 90_000), at=SIX + timedelta(minutes=1)).check
+    photo = keep_photo(rig.department, data=PIXEL, acting=OWNER, clock=CLOCK)
+    Check.objects.filter(pk=check.pk).update(photo=photo)
+    address = f"/crew/{rig.unit.pk}/checks/{check.pk}/"
+    member = as_role(Role.CREW)
+    for page, words in ((f"{address}result/", ("It evaporated", "The photo of it")), (address, ("The photo of it",))):
+        own, shared = (browser.get(page).content.decode() for browser in (member, at_tablet))
+        assert all(each in own and each not in shared for each in words)
+    assert "It was used: report the use" in at_tablet.get(f"{address}result/").content.decode()
 
 
 def test_a_pin_signs_nobody_in_anywhere_else(rig, at_tablet):
