@@ -337,9 +337,10 @@ def _container_finds(row: Reading, container: Container, units: str) -> Iterable
     if found is not None:
         both = f"{volume_text(found.read_ml, units)} was read; the book says {volume_text(found.book_ml, units)}."
         off, now = found.read_ml - found.book_ml, container.contents_ml
-        settled = "" if now == found.book_ml else f"Settled: the book says {volume_text(now, units)} by now."
-        unsure = bool(settled) or two_disagree(row)
-        yield Find(container.code, both, found.words, container.pk, None, 0 if unsure else off, settled, not settled)
+        settled = "" if now == found.book_ml else _settled(found, container, units)
+        off = 0 if settled or two_disagree(row) else off
+        again = not _agrees(found, container)
+        yield Find(container.code, both, found.words, container.pk, None, off, settled, again)
     if two_disagree(row):
         two = [volume_text(each or 0, units) for each in (row.ml, row.stick_ml)]
         said = "They disagree; the lesser counts, and the company officer is asked."
@@ -352,6 +353,17 @@ def _container_finds(row: Reading, container: Container, units: str) -> Iterable
             "Report its use, or that it was opened.",
             container.pk,
         )
+
+
+def _settled(found: Difference, container: Container, units: str) -> str:
+    """What became of a difference where the book was changed since: only what agrees with the reading settles it."""
+    now = f"the book says {volume_text(container.contents_ml, units)} by now"
+    return f"Settled: {now}." if _agrees(found, container) else f"The book was changed since: {now}. Look again."
+
+
+def _agrees(found: Difference, container: Container) -> bool:
+    """Whether the book says by now what was read."""
+    return not beyond_the_gauge(found.read_ml, container.contents_ml, container.resolution_ml)
 
 
 def _line_finds(row: Reading, line: FoamLine) -> Iterable[Find]:

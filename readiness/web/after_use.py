@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import datetime
 from typing import Any, Final, NamedTuple, cast
 from uuid import UUID
 
@@ -14,7 +15,7 @@ from django.views.decorators.http import require_http_methods
 
 from readiness.actions.after_use import CLEAN, FAULTY, NOT_LOOKED, Flushed, Used, record_after_use
 from readiness.actions.movements import permission_for
-from readiness.models import Container, FoamLine, Unit
+from readiness.models import Check, Container, FoamLine, Unit
 from readiness.models.movements import Account
 from readiness.reports.check_sheets import Alike, LineToRead, Sheet, Vessel, sheet_for
 from readiness.web.access import Here, may, rows
@@ -185,13 +186,22 @@ def _ask_of(unit: Unit) -> Any:
     return ask
 
 
+def _found_at(request: HttpRequest, here: Here, pk: int) -> datetime | None:
+    """When the check was made that found it used, where the address names one: it was used before that."""
+    try:
+        check = UUID(request.GET.get("check", ""))
+    except ValueError:
+        return None
+    return rows(Check, here).filter(unit=pk, pk=check).values_list("finished_at", flat=True).first()
+
+
 @require_http_methods(["GET", "POST"])
 @may("use")
 def after_use(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
     """The form; then what it does to the status; then back to the unit, where the refill is one tap away."""
     unit = unit_here(here, pk)
     sheet = sheet_for(unit)
-    form = after_use_form(sheet)(request.POST or None, here=here)
+    form = after_use_form(sheet)(request.POST or None, here=here, initial={"happened_at": _found_at(request, here, pk)})
     page = Page(
         "after use",
         f"{unit} after use",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -326,6 +327,29 @@ def test_the_wrong_cause_a_changed_book_and_nothing_to_settle(rig, as_role):
     assert "The book of T1 was changed since the check" in press(officer, rig, tank, "leaked")
     tank.refresh_from_db()
     assert tank.contents_ml == 99_000
+
+
+def test_only_what_agrees_with_the_reading_is_settled(rig, as_role):
+    """25 gal read of 26.42 by the book; 0.26 gal used since leaves 26.15: the rest is as unexplained as before."""
+    crew = as_role(Role.CREW)
+    tank, page = differing(rig, as_role, "25")
+    movements.use(rig.entry(), container=tank, ml=1_000, account=Account.INCIDENT)
+    shown = words(crew.get(page))
+    assert "Settled" not in shown
+    assert "The book was changed since: the book says 26.15 gal by now. Look again." in shown
+    assert f"/crew/{rig.unit.pk}/check/?only={tank.pk}" in crew.get(page).content.decode()
+
+
+def test_what_a_check_found_used_was_used_before_the_check(rig, as_role):
+    """The form comes with the moment of the check: a use after it would be another 1.42 gal."""
+    crew = as_role(Role.CREW)
+    _, page = differing(rig, as_role, "25")
+    address = f"/crew/{rig.unit.pk}/after-use/?check={ID}"
+    assert address in crew.get(page).content.decode()
+    local = NOW.astimezone(ZoneInfo(rig.department.time_zone))
+    assert crew.get(address).context["form"]["happened_at"].value() == f"{local:%Y-%m-%dT%H:%M}"
+    for other in ("x", ID.replace("a", "c")):
+        assert not crew.get(f"/crew/{rig.unit.pk}/after-use/?check={other}").context["form"]["happened_at"].value()
 
 
 def test_looking_again_looks_at_one_thing(rig, as_role):
