@@ -217,6 +217,22 @@ def test_a_server_stopped_in_the_middle_and_a_page_killed(browse: Any, tmp_path:
     assert phone.server.count(USES) == before + 1
 
 
+def test_what_is_kept_is_shown_before_the_server_answers(browse: Any, tmp_path: Path) -> None:
+    phone = browse(tmp_path / "phone", "crew")
+    phone.take_unit()
+    phone.server.line.cut()
+    phone.after_use("2026-0424")
+    phone.says("waits for signal", "#queue")
+    phone.open("/crew/")
+    phone.follow("All checks")
+    phone.says("The page that you asked for is not kept on this device: it needs signal.")
+    phone.server.line.state = "open"
+    phone.server.freeze()
+    phone.open("/crew/queue/")
+    phone.says("Asking whether the server can be reached. 1 entry not sent", "#queue-says")
+    phone.says("Engine 6 after use", "#queue")
+
+
 def test_a_photo_waits_with_its_form(browse: Any, tmp_path: Path) -> None:
     phone = browse(tmp_path / "phone", "crew")
     phone.take_unit()

@@ -233,13 +233,22 @@ async function show() {
   indicate(found);
   const place = document.getElementById("queue");
   if (!place) return;
-  const here = await whoIsHere();
+  if (!place.dataset.drawn) draw(found, undefined);  // at once: whether the server answers may take seconds to know
+  draw(found, await whoIsHere());
+}
+
+// Whoever is signed in: null where the server cannot be reached, undefined while that is not known yet.
+function draw(found, here) {
+  const place = document.getElementById("queue");
+  place.dataset.drawn = "yes";
   const [open, sent] = [found.filter(isOpen), found.filter((entry) => !isOpen(entry)).reverse()];
   const state = document.getElementById("queue-says");
-  const signal = here ? "The server can be reached." : "No signal: the server cannot be reached.";
+  const unknown = here === undefined ? "Asking whether the server can be reached." : "No signal: the server cannot be reached.";
+  const signal = here ? "The server can be reached." : unknown;
   const oldest = open.length ? `${entries(open.length)} not sent, oldest ${age(open[0].deviceAt)}.` : "Nothing waits on this device.";
   const signIn = here && !here.whose && open.length ? " Nobody is signed in: sign in, then it is sent." : "";
   state.textContent = `${signal} ${oldest}${signIn}`;
+  document.getElementById("queue-not-kept").hidden = here !== null || location.hash !== "#not-kept";
   document.getElementById("send-now").hidden = open.length === 0;
   document.getElementById("queue-sign-in").hidden = !(here && !here.whose);
   place.replaceChildren(...open.map((entry) => drawn(entry, here)));
