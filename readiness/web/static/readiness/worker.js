@@ -171,6 +171,8 @@ self.addEventListener("message", (event) => {
 
 // -- pages and assets -------------------------------------------------------------------------------------------------
 
+let lostAt = 0;  // when a page could last not be had: what belongs to it is then taken from the device at once
+
 const keyOf = (address) => address.split("#")[0];
 
 async function forget(but) {
@@ -240,6 +242,7 @@ async function page(event) {
     event.waitUntil(keep(request.url, response.clone()));
     return response;
   } catch {
+    lostAt = Date.now();
     if (copy) return served(copy);
     const unit = ["/", "/crew/"].includes(new URL(request.url).pathname) && (await keptUnit());
     if (unit) return Response.redirect(unit, 302);
@@ -250,12 +253,14 @@ async function page(event) {
 
 async function asset(request) {
   const store = await caches.open(ASSETS);
+  const copy = await store.match(request, { ignoreVary: true });
+  const patience = Date.now() - lostAt < PATIENCE_MS ? 0 : PATIENCE_MS;
   try {
-    const response = await fetch(request);
+    const response = await (copy ? within(patience, fetch(request)) : fetch(request));
     if (response.ok) await store.put(request, response.clone());
     return response;
   } catch {
-    return (await store.match(request, { ignoreVary: true })) || Response.error();
+    return copy || Response.error();
   }
 }
 
