@@ -298,9 +298,7 @@ def _pour(form: PourForm, here: Here) -> Ask:
 
     def pour(own: Entry, container: Container) -> Posted:
         ml = asked["volume"] or container.contents_ml
-        return movements.pour(
-            own, source=container, target=asked["target"], ml=ml, override=asked["override"]
-        )
+        return movements.pour(own, source=container, target=asked["target"], ml=ml, override=asked["override"])
 
     return Ask(lambda: each_in_turn(entry, asked["source"], pour))
 
