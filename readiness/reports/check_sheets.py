@@ -21,6 +21,7 @@ from readiness.engineering.percentages import percent_text
 from readiness.engineering.wording import volume_text
 from readiness.models import Assignment, Check, Container, FoamLine, MovementLine, ParLine, Reading, Unit, User
 from readiness.models.checks import Answer
+from readiness.reports.code_runs import code_runs
 from readiness.reports.histories import LATE_S
 
 FAULT, NOT_CARRIED = Answer.FAULT.value, Answer.NOT_CARRIED.value
@@ -33,7 +34,6 @@ STICK_EVERY: Final = timedelta(days=7)  # and on change: opening the lid lets ai
 _LID: Final = {"fixed tank": "lid and vent"}  # all else has a cap
 LABEL, NO_LEAK, TUBE, VALVES, ASPIRATING = "label", "no leak", "pick-up tube", "valves", "aspirating tube"
 _LIGHTS: Final = (4, 8)  # a gauge of so many lights tells a quarter, or an eighth, of its tank
-_FEW: Final = 3  # label codes that are listed one by one; more are shown as first to last
 _GAUGE_ML: Final = 1  # whole millilitres: what two readings of the same volume may differ by in any case
 
 # -- the sheet ---------------------------------------------------------------------------------------------------------
@@ -74,7 +74,7 @@ class Alike(NamedTuple):
     @property
     def codes(self) -> str:
         """Their label codes."""
-        return codes_text([each.code for each in self.vessels])
+        return code_runs(each.code for each in self.vessels)
 
 
 class LineToRead(NamedTuple):
@@ -194,15 +194,6 @@ def place_words(row: Container) -> str:
     if row.place is None:
         return ""
     return row.place.compartment or (str(row.place.vehicle) if row.place.vehicle else NO_PLACE)
-
-
-def codes_text(codes: Sequence[str]) -> str:
-    """Label codes: a few one by one, many as first to last.
-
-    >>> codes_text(["P-1", "P-2", "P-3", "P-4"])
-    'P-1 to P-4'
-    """
-    return ", ".join(codes) if len(codes) <= _FEW else f"{codes[0]} to {codes[-1]}"
 
 
 def _vessel(row: Container) -> Vessel:
@@ -542,7 +533,7 @@ def _seen(rows: Iterable[Reading], last_ml: dict[int, int]) -> Iterable[Seen]:
         members = list(group)
         one = members[0]
         yield Seen(
-            name=codes_text([_name(row) for row in members]),
+            name=code_runs(_name(row) for row in members),
             kind=one.container.kind if one.container else "line" if one.line else "",
             answer=one.answer,
             sealed=one.sealed,

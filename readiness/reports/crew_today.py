@@ -17,12 +17,12 @@ from readiness.reports.check_sheets import (
     NOT_CARRIED,
     aboard,
     checks_of,
-    codes_text,
     fault_text,
     parts_text,
     person,
     place_words,
 )
+from readiness.reports.code_runs import code_runs
 from readiness.reports.duty_figures import settings_to_turn
 from readiness.reports.fleet_tonight import HOPEFUL, NOT_JUDGED, FleetRows, UnitTonight, units_tonight
 from readiness.reports.verdicts import Kept, read_kept
@@ -248,7 +248,7 @@ def _compartments(rows: Iterable[Container]) -> Iterable[Compartment]:
 def _stowed(members: list[Container]) -> Stowed:
     one = members[0]
     return Stowed(
-        codes=codes_text([row.code for row in members]),
+        codes=code_runs(row.code for row in members),
         things=len(members),
         kind=one.kind,
         concentrate=one.concentrate.name if one.concentrate else "",

@@ -526,6 +526,8 @@ def make(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
             if recorded.again:
                 messages.info(request, "This check was recorded already; nothing was recorded twice.")
             return redirect("check_result", pk=unit.pk, check=recorded.check.pk)
+    if request.FILES.get("photo") and "photo" not in form.errors:
+        form.add_error("photo", "A browser does not hold a picture while something else is mended: choose it again.")
     return render(request, "checks/make.html", {"unit": unit, "sheet": sheet, "form": form, "only": only})
 
 

@@ -14,7 +14,7 @@ from readiness.actions.clock import StoppedClock
 from readiness.actions.permissions import OWNER
 from readiness.models import Check
 from readiness.models.checks import Answer
-from readiness.reports.check_sheets import check_made, checks_of, codes_text, sheet_for
+from readiness.reports.check_sheets import check_made, checks_of, sheet_for
 from tests.cast import SIX, Cast
 from tests.judged import Rigged
 
@@ -41,7 +41,7 @@ def test_pails_alike_take_one_answer_and_an_opened_one_is_measured(rig: Rigged) 
     assert [each.code for each in sheet.measured] == [tank.code, "P3"], "the tank first"
     (group,) = sheet.sealed
     assert [each.code for each in group.vessels] == ["P0", "P1", "P2", "P4", "P5", "P6", "P7", "P8"]
-    assert (group.place, group.codes, sheet.things) == ("L3", "P0 to P8", 11)
+    assert (group.place, group.codes, sheet.things) == ("L3", "P0 to P2, P4 to P8", 11)
     (line,) = sheet.lines
     assert (line.name, line.settings_pct, line.rings_lpm) == ("Crosslay 1", (300, 600), ())
 
@@ -126,11 +126,6 @@ def test_inside_the_gauge_nothing_differs(rig: Rigged) -> None:
     check = rig.checked(rig.reading(tank, 98_000), at=SIX + HOUR).check
     assert check_made(check, "us").finds == ()
     assert checks_of(rig.unit).get(pk=check.pk).differ == 0  # type: ignore[attr-defined] # counted by checks_of
-
-
-def test_few_codes_are_listed_and_many_are_a_run() -> None:
-    assert codes_text(["P1", "P2", "P3"]) == "P1, P2, P3"
-    assert codes_text(["P1", "P2", "P3", "P4"]) == "P1 to P4"
 
 
 def test_a_check_by_nobody_named(rig: Rigged) -> None:
