@@ -108,7 +108,7 @@ class _Traps:
         PARTNERS.save(self.desk, PartnerFacts("Gullmark Terminal brigade", "duty desk, Gullmark Terminal"))
 
     def inventory(self) -> None:
-        """The store of Millrace is being counted."""
-        station = Station.objects.get(department=self.department, name="Millrace")
+        """The store of Vesper Field is being counted."""
+        station = Station.objects.get(department=self.department, name="Vesper Field")
         scope = Scope(station, whole=False)
         open_inventory(self.department, scope, acting=self._acting(Role.LOGISTICS), clock=self.desk.clock)

@@ -108,6 +108,15 @@ def test_a_newer_sheet_shows_what_differs(visit: Any, own_server: Any, tmp_path:
     assert "Nothing was posted." in said
     assert "The book has 2 pails at Station 1 store, store room that the sheet does not have." in said
     officer.accessible()
+    report = officer.path
+    officer.press("Open an inventory from this sheet")
+    assert "is being counted already" in officer.text(".messages"), "the demo counts a store, one at a time"
+    officer.open("/inventories/")
+    officer.follow(re.compile("^1$"), officer.page.locator("main"))
+    officer.follow("Give it up")
+    officer.page.locator("main textarea").fill("the sheet is newer")
+    officer.press("Abandon it")
+    officer.open(report)
     officer.press("Open an inventory from this sheet")
     assert "the sheet is its first count" in officer.text(".messages")
     officer.accessible()

@@ -129,10 +129,13 @@ def test_the_traps_of_the_demo_are_caught(visit: Any, server: Any) -> None:
         "T-212 is mixed: out of the count",
         "Log T-212 as emptied",
         "Bumper line was used and its flush is not logged",
-        "Tank opened and looked at for sludge",
     ):
         assert words in said, words
     officer.accessible()
+    officer.open("/inspections/?q=sludge")
+    overdue = officer.page.locator("tbody tr", has_text="T-231").first.inner_text()
+    assert "Tank opened and looked at for sludge" in overdue
+    assert "overdue" in overdue
     officer.open("/crew/?choose=1")
     officer.press("Engine 6")
     said = officer.text()

@@ -229,7 +229,7 @@ def test_what_is_kept_is_shown_before_the_server_answers(browse: Any, tmp_path: 
     phone.server.line.state = "open"
     phone.server.freeze()
     phone.open("/crew/queue/")
-    phone.says("Asking whether the server can be reached. 1 entry not sent", "#queue-says")
+    expect(phone.page.locator("#queue-says")).to_contain_text("1 entry not sent", timeout=15_000)
     phone.says("Engine 6 after use", "#queue")
 
 

@@ -17,7 +17,7 @@ CLOSED = {  # pages of deeds, by role: what may be seen and not changed answers 
 def test_a_unit_changes_over(visit: Any, own_server: Any, device: str) -> None:
     officer = visit(own_server, "officer", device=device)
     officer.open("/movements/change-over/")
-    officer.field("Unit").select_option("Engine 7")
+    officer.follow("Engine 7", officer.page.locator("ul.choose"))
     officer.field("Runs on from then").select_option(label="vehicle 207 (engine, out of service), free")
     officer.press("See what it will do")
     said = officer.text()
@@ -26,7 +26,7 @@ def test_a_unit_changes_over(visit: Any, own_server: Any, device: str) -> None:
     assert "not ready" in said  # vehicle 207 is out of service
     officer.accessible()
     officer.press("Change over")
-    assert "Change a unit over: entered." in officer.text(".messages")
+    assert "Change Engine 7 over: entered." in officer.text(".messages")
     officer.door("Fleet")
     changed = officer.page.locator("table.fleet tbody", has_text="Engine 7").first.inner_text()
     assert "vehicle 207" in changed
