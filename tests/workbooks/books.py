@@ -22,7 +22,7 @@ GOOD = {
         "fuel": "ethanol",
         "use": "spill",
         "percent": 6,
-        "rate": 0.2,
+        "rate": "0.2 gpm/ft2",  # its unit beside it: the same in a metric workbook
         "minutes": 15,
         "source": "demo",
     },
