@@ -190,7 +190,9 @@ class ProgressTable(Table):
     """A row a place. It knows nothing of volumes."""
 
     caption = "Places"
-    name = Column(verbose_name="Place", linkify=lambda record: _place_address(record), attrs={"td": {"class": "go"}})
+    name = Column(
+        verbose_name="Place", linkify=lambda record, table: _place_address(record, table), attrs={"td": {"class": "go"}}
+    )
     share = Column(verbose_name="Done", exclude_from_export=True, orderable=False)
     of = Column(verbose_name="Looked at", order_by=("done", "things"), attrs=NOBREAK)
     again = NumberColumn(verbose_name="Look again")
@@ -209,7 +211,10 @@ class ProgressTable(Table):
     render_found = render_again
 
 
-def _place_address(record: Going) -> str:
+def _place_address(record: Going, table: Table) -> str | None:
+    """The place's sheet, for who may count."""
+    if not table.here.may("count"):
+        return None
     return reverse("inventory_place", args=[record.place.inventory_id, record.place.pk])
 
 
