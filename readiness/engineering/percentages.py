@@ -96,14 +96,6 @@ def _refuse_fraction(value: Decimal, text: str, says_percent: bool) -> None:
     )
 
 
-def _hint(value: Decimal, greatest: int) -> str:
-    """What 300 was probably meant to be: whole hundredths of a point, as the product keeps them."""
-    if not HUNDREDTHS_PER_POINT <= value <= greatest:
-        return ""
-    meant = f"{(value / HUNDREDTHS_PER_POINT).normalize():f}"
-    return f"; write {meant} if {meant} % was meant"
-
-
 def _refuse_outside(value: Decimal, text: str, least: int, greatest: int) -> None:
     if value * HUNDREDTHS_PER_POINT > greatest:
         meant = value / HUNDREDTHS_PER_POINT

@@ -7,8 +7,6 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import NamedTuple
 
-from django.db.models import F, QuerySet
-
 from readiness.engineering.wording import volume_text
 from readiness.models import Assignment, ChangeOverCount, Container, ParLine, Unit, Vehicle
 from readiness.models.change_overs import End
@@ -106,9 +104,3 @@ def change_over_made(run: Assignment) -> Made:
             for off, aboard in [(ends[End.OFF, name], ends[End.ABOARD, name])]
         ),
     )
-
-
-def change_overs_of(unit: Unit) -> QuerySet[Assignment]:
-    """The vehicles that a unit ran on, the latest first."""
-    rows = Assignment.objects.filter(unit=unit).select_related("vehicle")
-    return rows.order_by(F("from_at").desc(), "-id")

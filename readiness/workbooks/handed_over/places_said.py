@@ -5,7 +5,6 @@ from collections.abc import Mapping
 from typing import Final
 
 from readiness.workbooks.handed_over.records import Spot
-from readiness.workbooks.handed_over.saying import plain
 
 # The words that units go by in the trade, and the short forms that crews write.
 _UNITS: Final = (
@@ -123,8 +122,3 @@ def _on_unit(said: str, found: re.Match[str]) -> Spot:
         part=part or rest,
         built_in=_BUILT_IN.search(rest) is not None,
     )
-
-
-def place_key(text: str) -> str:
-    """What two spellings of one place share."""
-    return plain(text)
