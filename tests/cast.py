@@ -59,14 +59,14 @@ class StationFactory(factory.django.DjangoModelFactory):
         model = Station
 
     department = factory.SubFactory(DepartmentFactory)
-    name = factory.Sequence(lambda n: f"Station {n}")
+    name = factory.Sequence(lambda n: f"Sequence Station {n}")
 
 
 class UnitFactory(factory.django.DjangoModelFactory):
     class Meta:
         model = Unit
 
-    designation = factory.Sequence(lambda n: f"Engine {n}")
+    designation = factory.Sequence(lambda n: f"Sequence Engine {n}")
     station = factory.SubFactory(StationFactory)
     department = factory.SelfAttribute("station.department")
 
@@ -75,7 +75,7 @@ class VehicleFactory(factory.django.DjangoModelFactory):
     class Meta:
         model = Vehicle
 
-    shop_no = factory.Sequence(lambda n: f"{200 + n}")
+    shop_no = factory.Sequence(lambda n: f"S{n:04}")
     kind = "engine"
     station = factory.SubFactory(StationFactory)
     department = factory.SelfAttribute("station.department")
@@ -97,7 +97,7 @@ class LotFactory(factory.django.DjangoModelFactory):
 
     concentrate = factory.SubFactory(ConcentrateFactory)
     department = factory.SelfAttribute("concentrate.department")
-    batch = factory.Sequence(lambda n: f"B{n}")
+    batch = factory.Sequence(lambda n: f"SEQ-{n}")
     makers_date = D0 + timedelta(days=1000)
 
 
@@ -108,7 +108,7 @@ class ContainerFactory(factory.django.DjangoModelFactory):
         model = Container
 
     department = factory.SubFactory(DepartmentFactory)
-    code = factory.Sequence(lambda n: f"C{n:04}")
+    code = factory.Sequence(lambda n: f"SEQ{n:05}")
     kind = "pail"
     capacity_ml = PAIL_ML
 
@@ -118,7 +118,7 @@ class PartnerFactory(factory.django.DjangoModelFactory):
         model = Partner
 
     department = factory.SubFactory(DepartmentFactory)
-    name = factory.Sequence(lambda n: f"Partner County {n}")
+    name = factory.Sequence(lambda n: f"Sequence County {n}")
 
 
 class Cast:
