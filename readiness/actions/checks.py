@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any, NamedTuple
 from uuid import UUID
@@ -17,6 +17,7 @@ from readiness.actions.permissions import Acting, require
 from readiness.engineering.wording import flow_text, volume_text
 from readiness.models import Assignment, Check, Container, Department, FoamLine, Photo, Reading, Unit
 from readiness.models.checks import Answer
+from readiness.reports.book_then import BookThen
 from readiness.reports.check_sheets import (
     NOT_CARRIED,
     Difference,
@@ -115,7 +116,8 @@ def record_check(department: Department, draft: CheckDraft, *, acting: Acting, c
             photo=_photo(department, draft.photo),
             body_sha256=digest(draft),
         )
-        Reading.objects.bulk_create(carried.row(check, read) for read in draft.readings)
+        book = carried.book_ml(draft.finished_at, now)
+        Reading.objects.bulk_create(carried.row(check, read, book) for read in draft.readings)
         carried.keep(draft)
         _keep_gear(unit, draft)
         judge_soon(department, [unit.pk], because="morning check", clock=clock)
@@ -229,7 +231,18 @@ class _Carried:
             return True
         return read.ml is not None or bool(read.sealed)
 
-    def row(self, check: Check, read: Read) -> Reading:
+    def book_ml(self, at: datetime, now: datetime) -> dict[int, int]:
+        """What the book has of each container as of the check [mL], which may come in hours after it was made.
+
+        A container that the book did not have yet is compared with what it began with, as judging does.
+        """
+        ml = {pk: row.contents_ml for pk, row in self.containers.items()}
+        if at < now:
+            then = BookThen(self.containers, at)
+            ml |= {pk: was for pk in self.containers if (was := then.at(pk, at).ml) > 0}
+        return ml
+
+    def row(self, check: Check, read: Read, book_ml: Mapping[int, int]) -> Reading:
         """The reading as it is kept, with what the book said at that moment."""
         container = self.containers.get(read.container or 0)
         return Reading(
@@ -241,7 +254,7 @@ class _Carried:
             parts=dict(read.parts),
             ml=read.ml,
             stick_ml=read.stick_ml,
-            book_ml=container.contents_ml if container else None,
+            book_ml=book_ml[container.pk] if container else None,
             sealed=read.sealed,
             setting_pct=read.setting_pct,
             ring_lpm=read.ring_lpm,

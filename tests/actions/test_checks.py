@@ -16,9 +16,10 @@ from readiness.actions.drafts import Refused, SameIdOtherBody
 from readiness.actions.permissions import OWNER, NotAllowed
 from readiness.models import Assessment, Check, Container, Deficiency, FoamLine, Reading, Role
 from readiness.models.checks import Answer
+from readiness.models.movements import Account
 from tests.actions.small_department import every_row
 from tests.cast import CLOCK, D0, PAIL_ML, SIX, Cast, UnitFactory
-from tests.judged import GPM, Rigged
+from tests.judged import BEFORE, GPM, Rigged
 
 pytestmark = pytest.mark.django_db
 HOUR, DAY = timedelta(hours=1), timedelta(days=1)
@@ -78,6 +79,25 @@ def test_an_older_check_that_comes_in_late_overwrites_nothing(rig: Rigged, tank:
     assert (tank.reading_ml, tank.reading_at) == (98_000, SIX + 2 * HOUR)
     assert FoamLine.objects.values().get(pk=rig.line.pk) == before
     assert Reading.objects.filter(ml=50_000).exists()  # it is kept all the same
+
+
+def test_a_late_check_is_compared_with_the_book_of_its_own_moment(rig: Rigged, tank: Container) -> None:
+    """100 L by the book at six, read 96 L; 8 L went out at eight; the phone sends the check at nine: 4 L are missing.
+
+    Beside the 92 L that are in the book at nine it would read 4 L more, which speaks of water.
+    """
+    read = rig.reading(tank, 96_000)
+    entry = rig.entry(StoppedClock(SIX + 2 * HOUR), happened_at=SIX + 2 * HOUR)
+    movements.use(entry, container=tank, ml=8_000, account=Account.INCIDENT)
+    recorded = rig.checked(read, at=SIX, clock=StoppedClock(SIX + 3 * HOUR), name="late")
+    assert [(each.book_ml, each.read_ml) for each in recorded.differences] == [(100_000, 96_000)]
+    assert Reading.objects.get(check_of=recorded.check, container=tank).book_ml == 100_000
+
+
+def test_a_check_made_before_the_book_had_the_tank_is_compared_with_what_it_began_with(rig: Rigged) -> None:
+    tank = rig.tank()  # booked as of a day before six
+    recorded = rig.checked(rig.reading(tank, 96_000), at=BEFORE - HOUR, clock=StoppedClock(SIX), name="earlier")
+    assert Reading.objects.get(check_of=recorded.check, container=tank).book_ml == 100_000
 
 
 def test_the_last_check_makes_the_difference_of_a_ring(rig: Rigged) -> None:
