@@ -6,6 +6,7 @@ The county's Engine 1 worked by hand: required 900 ft² × 0.10 = 90 gpm; need 9
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID, uuid5
@@ -13,8 +14,9 @@ from uuid import UUID, uuid5
 from readiness.actions import movements
 from readiness.actions.checks import CheckDraft, Read, Recorded, record_check
 from readiness.actions.clock import StoppedClock
-from readiness.actions.drafts import MarkAs
+from readiness.actions.drafts import Line, MarkAs, Move
 from readiness.actions.judging import Judged, judge_units
+from readiness.actions.ledger import post_many
 from readiness.actions.movements import Entry
 from readiness.actions.permissions import OWNER, Acting
 from readiness.models import (
@@ -31,7 +33,7 @@ from readiness.models import (
     Unit,
 )
 from readiness.models.checks import Answer
-from readiness.models.movements import Mark, MovementKind
+from readiness.models.movements import Account, Mark, MovementKind
 from tests.cast import CLOCK, D0, PAIL_ML, SIX, Cast
 
 GPM = 3.785411784  # L/min in a US gallon a minute: 231 cubic inches of 16.387064 mL
@@ -73,7 +75,7 @@ class Rigged:
             passed=True,
         )
         self.duty = self._duty(self.unit)
-        self.pails = [self.pail(f"P{n}") for n in range(pails)]
+        self.pails = self._pails([f"P{n}" for n in range(pails)])
         self.checked()
 
     def _assign(self) -> Assignment:
@@ -117,13 +119,26 @@ class Rigged:
 
     def pail(self, code: str, at: datetime = BEFORE, ml: int = PAIL_ML) -> Container:
         """A sealed pail that came aboard at a moment."""
-        made = self.cast.pail(code=code)
+        return self._pails([code], at, ml)[0]
+
+    def _pails(self, codes: Sequence[str], at: datetime = BEFORE, ml: int = PAIL_ML) -> list[Container]:
+        """Sealed pails that came aboard at a moment, in one transaction."""
+        made = [self.cast.pail(code=code) for code in codes]
         entry = self.entry(StoppedClock(max(at, SIX)), happened_at=at)
-        movements.receive(entry, container=made, lot=self.cast.lot, ml=ml, place=self.cast.on_unit)
-        draft = entry.draft(MovementKind.MARKED)
-        entry.post(draft._replace(marks=(MarkAs(made.pk, Mark.SEALED, "yes"),)))
-        made.refresh_from_db()
-        return made
+        lot, place = self.cast.lot.pk, self.cast.on_unit.pk
+        drafts = [
+            draft
+            for each in made
+            for draft in (
+                entry.draft(MovementKind.RECEIVED)._replace(
+                    lines=(Line(Account.SUPPLIER, lot, -ml), Line(each.pk, lot, ml)),
+                    moves=(Move(each.pk, None, place),),
+                ),
+                entry.draft(MovementKind.MARKED)._replace(marks=(MarkAs(each.pk, Mark.SEALED, "yes"),)),
+            )
+        ]
+        post_many(self.department, drafts, acting=entry.acting, clock=entry.clock)
+        return list(Container.objects.filter(pk__in=[each.pk for each in made]).order_by("id"))
 
     def tank(self, code: str = "T1", ml: int = 100_000, resolution_ml: int = 2_000) -> Container:
         """A 30-gal tank of the vehicle that feeds the line, its gauge good to two litres."""
