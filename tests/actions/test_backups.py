@@ -10,6 +10,7 @@ import stat
 import subprocess
 import sys
 import time
+import zlib
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -238,8 +239,12 @@ def test_while_people_write(tmp_path: Path, empty: str) -> None:
 
 
 def test_a_file_that_is_not_whole(taken: Taken, tmp_path: Path) -> None:
-    """Cut off anywhere, or with any byte changed: a sentence, never an answer."""
+    """Cut off anywhere, or with any byte changed: a sentence, never an answer.
+
+    A bit of a packed file may be another and the content the same: the same words copied from another place of it.
+    """
     data = taken.path.read_bytes()
+    harmed = 0
     for cut in range(0, len(data), len(data) // 40):
         path = tmp_path / f"cut{cut}.gz"
         path.write_bytes(data[:cut])
@@ -248,8 +253,28 @@ def test_a_file_that_is_not_whole(taken: Taken, tmp_path: Path) -> None:
     for at in range(20, len(data) - 8, len(data) // 40):
         path = tmp_path / f"flipped{at}.gz"
         path.write_bytes(data[:at] + bytes([data[at] ^ 1]) + data[at + 1 :])
+        if _unpacked(path) == gzip.decompress(data):
+            continue
+        harmed += 1
         with pytest.raises(NotABackup, match=r"[.]$"):
             check(path)
+    assert harmed >= 38
+
+
+def test_damage_that_reads_like_sense_is_told_as_damage(taken: Taken, tmp_path: Path) -> None:
+    """The first letter of a key is another, the seal as it was: a sentence, not the error of who looks for the key."""
+    text = gzip.decompress(taken.path.read_bytes())
+    path = tmp_path / "damaged.gz"
+    path.write_bytes(gzip.compress(text.replace(b'"columns"', b'"bolumns"', 1)))
+    with pytest.raises(NotABackup, match="its seal does not fit its lines"):
+        check(path)
+
+
+def _unpacked(path: Path) -> bytes | None:
+    try:
+        return gzip.decompress(path.read_bytes())
+    except (OSError, EOFError, zlib.error):
+        return None
 
 
 @pytest.mark.parametrize(
