@@ -110,6 +110,7 @@ SECURE_REFERRER_POLICY = "same-origin"
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if PROXIES else None
 X_FRAME_OPTIONS = "DENY"
 
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 2_500  # 500 differences of an inventory, with a tick, a cause and words each
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5_000_000  # what a form or a phone sends beside files; files: see UploadLimit
 
 EMAIL = env.email_url("EMAIL_URL", default="consolemail://")

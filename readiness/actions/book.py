@@ -19,7 +19,7 @@ from readiness.actions.inserting import insert, insert_rows
 from readiness.actions.progress import Told, nobody
 from readiness.engineering.lots import draw_in_proportion
 from readiness.engineering.units import tolerance_ml
-from readiness.engineering.wording import volume_text
+from readiness.engineering.wording import volume_text, volumes_text
 from readiness.models import (
     CompatibilityGroup,
     Container,
@@ -197,8 +197,9 @@ class Book:
         held = sum(state.holdings.values())
         ml = held if held < draw.ml <= held + tolerance_ml(1) else draw.ml  # "5 gal" of a pail is all of it
         if ml > held:
+            read, has = volumes_text(draw.ml, held, self.department.units)
             raise Refused(
-                f"{self._shown(draw.ml)} was read, but {state.row} holds {self._shown(held)} by the book: "
+                f"{read} was read, but {state.row} holds {has} by the book: "
                 "enter what was really taken, or take inventory of it first."
             )
         if draw.source == draw.target:
@@ -300,10 +301,8 @@ class Book:
             into = sum(line.where == container and line.ml > 0 for line in lines)
             trimmed = _trimmed(lines, container, over) if over <= tolerance_ml(into) and over < ml else None
             if trimmed is None:
-                raise Refused(
-                    f"{row} holds at most {self._shown(row.capacity_ml)} and has {self._shown(row.contents_ml)} in "
-                    f"it: {self._shown(ml)} more does not go in."
-                )
+                most, would = volumes_text(row.capacity_ml, row.contents_ml + ml, self.department.units)
+                raise Refused(f"{row} holds at most {most}: {self._shown(ml)} more would make it {would}.")
             lines = trimmed
         return lines
 

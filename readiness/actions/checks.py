@@ -14,7 +14,7 @@ from readiness.actions.clock import CLOCK_SKEW, SYSTEM_CLOCK, Clock, calendar_da
 from readiness.actions.drafts import Refused, SameIdOtherBody, digest
 from readiness.actions.judging import judge_soon
 from readiness.actions.permissions import Acting, require
-from readiness.engineering.wording import flow_text, volume_text
+from readiness.engineering.wording import flow_text, volumes_text
 from readiness.models import Assignment, Check, Container, Department, FoamLine, Photo, Reading, Unit
 from readiness.models.checks import Answer
 from readiness.reports.book_then import BookThen
@@ -192,11 +192,8 @@ class _Carried:
             raise Refused(f"Container number {read.container} is not aboard {self.unit} by the book.")
         for ml, how in ((read.ml, "read the gauge again"), (read.stick_ml, "dip it again")):
             if ml is not None and not 0 <= ml <= row.capacity_ml + row.resolution_ml + 2:
-                units = row.department.units
-                raise Refused(
-                    f"{volume_text(ml, units)} was read in {row}, which holds {volume_text(row.capacity_ml, units)} "
-                    f"when full: {how}."
-                )
+                read_text, full = volumes_text(ml, row.capacity_ml, row.department.units)
+                raise Refused(f"{read_text} was read in {row}, which holds {full} when full: {how}.")
 
     def _accept_line(self, read: Read) -> None:
         row = self.lines.get(read.line or 0)

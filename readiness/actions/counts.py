@@ -14,7 +14,7 @@ from readiness.actions.drafts import Refused, SameIdOtherBody, digest, new_id
 from readiness.actions.inventories import Scope, close_counting, locked, open_inventory
 from readiness.actions.permissions import Acting, require
 from readiness.engineering.units import tolerance_ml
-from readiness.engineering.wording import volume_text
+from readiness.engineering.wording import volumes_text
 from readiness.models import Concentrate, Container, Count, Department, Inventory, InventoryPlace
 from readiness.models.inventories import Found, Method, Stage
 from readiness.reports.inventories import FIXED, Owner, Tally, owners_at
@@ -204,10 +204,9 @@ class _Desk:
             raise Refused("No volume was read: say how much is in it.")
         most = size_ml + (container.resolution_ml if container else 0) + tolerance_ml(1)
         if not 0 <= seen.ml <= most:
-            raise Refused(
-                f"{volume_text(seen.ml, self.units)} was read in {container or seen.code or 'it'}, which holds "
-                f"{volume_text(size_ml, self.units)} when full: read it again."
-            )
+            read, full = volumes_text(seen.ml, size_ml, self.units)
+            where = container or seen.code or "it"
+            raise Refused(f"{read} was read in {where}, which holds {full} when full: read it again.")
         return min(seen.ml, size_ml)
 
     def _concentrate(self, seen: Seen) -> Concentrate | None:

@@ -1,17 +1,18 @@
 """A delivery: several containers of one lot, which may be new, into a place; one movement, and what the paper said.
 
+Several lots that come together are a movement each, so that one can be corrected without the others; all or none.
 What a partner lends comes in the same way, from the partner's account in place of the supplier's (actions/loans.py).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from django.db import transaction
 
 from readiness.actions.changes import Changed, record_changes
-from readiness.actions.drafts import Line, MarkAs, Move, Refused
+from readiness.actions.drafts import Line, MarkAs, Move, Refused, SameIdOtherBody
 from readiness.actions.keeping import Desk
 from readiness.actions.ledger import Posted
 from readiness.actions.movements import Entry
@@ -21,7 +22,7 @@ from readiness.actions.supply import came_by_delivery
 from readiness.engineering.dates import GoodThrough
 from readiness.engineering.prices import minor_per_liter, minor_per_liter_of
 from readiness.engineering.units import tolerance_ml
-from readiness.engineering.wording import volume_text
+from readiness.engineering.wording import volume_text, volumes_text
 from readiness.models import Concentrate, Container, Lot, Partner, Place
 from readiness.models import Delivery as Kept
 from readiness.models.deliveries import PricePer
@@ -91,6 +92,75 @@ def receive_delivery(entry: Entry, delivery: Delivery, paper: Paper | None = Non
         return posted
 
 
+class Arrived(NamedTuple):
+    """A lot of a delivery, with what the papers say of it."""
+
+    delivery: Delivery
+    paper: Paper = Paper()
+
+
+class LotsRefused(Refused):
+    """Lots of one delivery that cannot come in: a sentence for each, by where it stands on the form, from 0."""
+
+    def __init__(self, sentences: Mapping[int, str]) -> None:
+        self.sentences = dict(sentences)
+        super().__init__(" ".join(f"Lot {n + 1}: {said}" for n, said in self.sentences.items()))
+
+
+def receive_lots(entry: Entry, arrived: Sequence[Arrived]) -> list[Posted]:
+    """Take in several lots that came together, a movement each, all or none. Raises LotsRefused for those at fault."""
+    require(entry.acting, entry.department, "receive")
+    refused = _codes_twice(arrived)
+    made: dict[tuple[int, str], tuple[NewLot, Lot]] = {}
+    posted = []
+    with transaction.atomic():
+        for n, (delivery, paper) in enumerate(arrived):
+            own = entry if n == 0 else entry._replace(id=None)
+            try:
+                with transaction.atomic():
+                    posted.append(_receive_one(own, delivery, paper, made))
+            except SameIdOtherBody:
+                raise
+            except Refused as because:
+                refused.setdefault(n, str(because))
+            else:
+                if posted[0].again:
+                    return posted
+        if refused:
+            raise LotsRefused(refused)
+    return posted
+
+
+def _codes_twice(arrived: Sequence[Arrived]) -> dict[int, str]:
+    """A container takes one lot of a delivery: a label code that is read again is a slip of the pen."""
+    first: dict[str, int] = {}
+    refused: dict[int, str] = {}
+    for n, (delivery, _) in enumerate(arrived):
+        for code in delivery.codes:
+            before = first.setdefault(code.casefold(), n)
+            if before != n:
+                refused.setdefault(n, f"{code} was read here and in lot {before + 1}: a container takes one lot.")
+    return refused
+
+
+def _receive_one(
+    entry: Entry, delivery: Delivery, paper: Paper, made: dict[tuple[int, str], tuple[NewLot, Lot]]
+) -> Posted:
+    """One lot of several. made: the new lots so far: one may come in pails and in drums."""
+    new = delivery.lot
+    if isinstance(new, Lot):
+        return receive_delivery(entry, delivery, paper)
+    key = (new.concentrate.pk, new.batch.casefold())
+    if key in made:
+        said, lot = made[key]
+        if (said.label, said.made) != (new.label, new.made):
+            raise Refused(f"Lot {new.batch} was read before with other dates: a lot has one maker's date.")
+        return receive_delivery(entry, delivery._replace(lot=lot), paper)
+    posted = receive_delivery(entry, delivery, paper)
+    made[key] = new, Lot.objects.get(department=entry.department, concentrate=new.concentrate, batch=new.batch)
+    return posted
+
+
 def come_in(entry: Entry, delivery: Delivery, account: Account, owner: Partner | None = None) -> tuple[Lot, Posted]:
     """Containers come in full, from an account. owner: whose the new ones are, if not ours. Asked for by the caller."""
     _refuse_impossible(entry, delivery)
@@ -111,10 +181,8 @@ def _refuse_impossible(entry: Entry, delivery: Delivery) -> None:
     if delivery.each_ml <= 0:
         raise Refused(f"{volume_text(delivery.each_ml, units)} was read: a volume received is more than nothing.")
     if delivery.each_ml > delivery.capacity_ml + tolerance_ml(1):
-        raise Refused(
-            f"{volume_text(delivery.each_ml, units)} in each was read, and each holds "
-            f"{volume_text(delivery.capacity_ml, units)} when full: check both figures."
-        )
+        read, full = volumes_text(delivery.each_ml, delivery.capacity_ml, units)
+        raise Refused(f"{read} in each was read, and each holds {full} when full: check both figures.")
     came = {code.casefold() for code in delivery.codes}
     strange = [code for code in delivery.damaged if code.casefold() not in came]
     if strange:

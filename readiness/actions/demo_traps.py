@@ -7,11 +7,12 @@ worse already, or where no duty counts on it.
 from __future__ import annotations
 
 from datetime import date, datetime, time, timedelta
-from typing import Any
+from typing import Any, Final
 from uuid import uuid5
 from zoneinfo import ZoneInfo
 
 from readiness.actions.after_use import Flushed, record_after_use
+from readiness.actions.hand_over_notes import write_note
 from readiness.actions.inspections import INSPECTION_RULES, RuleFacts, log_inspection
 from readiness.actions.intake_containers import OPENINGS
 from readiness.actions.inventories import Scope, open_inventory
@@ -21,13 +22,40 @@ from readiness.actions.movements import Entry
 from readiness.actions.partners import PARTNERS, PartnerFacts
 from readiness.actions.permissions import Acting
 from readiness.actions.raised_deficiencies import FollowUp, follow_up, raise_deficiency
-from readiness.models import Container, FoamLine, InspectionRule, RaisedDeficiency, Role, Station, Unit, User, WorkEntry
+from readiness.actions.tablets import make_tablet, set_pin
+from readiness.models import (
+    Container,
+    FoamLine,
+    InspectionRule,
+    Membership,
+    RaisedDeficiency,
+    Role,
+    Station,
+    Unit,
+    User,
+    WorkEntry,
+)
+from readiness.models.inspections import Rhythm
 from readiness.models.movements import Account, Identity
 from readiness.models.raised_deficiencies import Effect
 
+TABLET_OF: Final = "Quayside"
+PINS: Final = {Role.CREW: "4826", Role.OFFICER: "7153"}  # printed for everybody who starts the demo
+_THURSDAY: Final = 3
+_RULES: Final = (  # one of each rhythm beside the yearly one, on what no unit's answer rests on; all invented
+    ("Quayside", RuleFacts("Tote: lid, valve and cap", "tote", Rhythm.SHIFT, what="lid shut, valve closed, no drip")),
+    ("Vesper Field", RuleFacts("Drill night: drums", "drum", Rhythm.WEEK, weekday=_THURSDAY, what="seals, dry floor")),
+    ("Millrace", RuleFacts("Drums turned and looked at", "drum", Rhythm.MONTH, what="seal, bung, dents, label")),
+    ("Hollin Ridge", RuleFacts("Line after use", "line", Rhythm.AFTER_USE, what="ring, gasket, strainer, tube")),
+    ("Vesper Field", RuleFacts("Tank after other foam", "fixed tank", Rhythm.ON_CHANGE, what="placard, strainer")),
+)
+
 
 def set_traps(desk: Desk, people: dict[Role, User]) -> None:
-    """A line not flushed, an inspection overdue, an open deficiency forgotten; labels, a partner, an inventory."""
+    """A line not flushed, an inspection overdue, an open deficiency forgotten; labels, a partner, an inventory.
+
+    And what a station has: a rule of each rhythm, a shared tablet with two people's PINs, a note nobody has read.
+    """
     traps = _Traps(desk, people)
     traps.unflushed_line()
     traps.overdue_inspection()
@@ -35,6 +63,9 @@ def set_traps(desk: Desk, people: dict[Role, User]) -> None:
     traps.labels()
     traps.partner()
     traps.inventory()
+    traps.rules()
+    traps.tablet()
+    traps.note()
 
 
 class _Traps:
@@ -112,3 +143,25 @@ class _Traps:
         station = Station.objects.get(department=self.department, name="Vesper Field")
         scope = Scope(station, whole=False)
         open_inventory(self.department, scope, acting=self._acting(Role.LOGISTICS), clock=self.desk.clock)
+
+    def rules(self) -> None:
+        """What is looked at every shift, on a volunteer house's drill night, every month, after use and on a change."""
+        for name, facts in _RULES:
+            station = Station.objects.get(department=self.department, name=name)
+            INSPECTION_RULES.save(self.desk, facts._replace(station=station, owner=self.people[Role.OFFICER]))
+
+    def tablet(self) -> None:
+        """A bay tablet whose link was not opened yet, and those who sign at it."""
+        station = Station.objects.get(department=self.department, name=TABLET_OF)
+        by: dict[str, Any] = {"acting": self._acting(Role.CHIEF), "clock": self.desk.clock}
+        make_tablet(self.department, station=station, name=f"{TABLET_OF} bay", **by)
+        for role, pin in PINS.items():
+            member = Membership.objects.get(department=self.department, user=self.people[role])
+            set_pin(member, pin, acting=self._acting(role), clock=self.desk.clock)
+
+    def note(self) -> None:
+        """The shift before leaves word at Engine 1."""
+        unit = Unit.objects.get(department=self.department, designation="Engine 1")
+        words = "The strap in L3 is new and stiff: both hands to free a pail. The old one went to the shop."
+        by: dict[str, Any] = {"acting": self._acting(Role.OFFICER), "clock": self.desk.clock}
+        write_note(self.department, unit=unit, of_station=False, words=words, **by)

@@ -7,7 +7,8 @@ the book comes in, and is quarantined while nobody knows its lot.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from typing import Final, NamedTuple
 
@@ -17,7 +18,7 @@ from readiness.actions.changes import Changed, record_changes
 from readiness.actions.clock import SYSTEM_CLOCK, Clock, calendar_day_of
 from readiness.actions.drafts import Draft, Draw, Line, MarkAs, Move, Refused
 from readiness.actions.inventories import locked, result_of
-from readiness.actions.ledger import Posted
+from readiness.actions.ledger import Posted, post_many
 from readiness.actions.movements import Entry
 from readiness.actions.permissions import Acting, require
 from readiness.actions.places import place_at
@@ -31,6 +32,7 @@ from readiness.models import (
     Holding,
     Inventory,
     InventoryPlace,
+    InventoryResult,
     Lot,
     Place,
 )
@@ -60,6 +62,29 @@ class Reason(NamedTuple):
     into: Container | None = None
 
 
+class _Facts:
+    """What drafts of some containers are made from, read once however many there are."""
+
+    def __init__(self, entry: Entry, tally: Tally, containers: Collection[int]) -> None:
+        self.entry, self.tally = entry, tally
+        self.rows = Container.objects.in_bulk(list(containers))
+        self.held: dict[int, dict[int, int]] = defaultdict(dict)
+        for container, lot, ml in Holding.objects.filter(container__in=containers).values_list(
+            "container", "lot", "ml"
+        ):
+            self.held[container][lot] = ml
+        self.counts = {each.pk: each for each in tally.counts}
+        self._places: dict[tuple[int, str], Place] = {}
+
+    def found_in(self, found: Difference) -> Place:
+        """Where it was found."""
+        count = self.counts[found.count_id]
+        key = count.place_id, " ".join(count.compartment.split()).casefold()
+        if key not in self._places:
+            self._places[key] = _place(self.entry, count.place, count.compartment)
+        return self._places[key]
+
+
 def explain(entry: Entry, *, inventory: Inventory, container: Container, what: str, reason: Reason) -> Posted:
     """Book one difference of a confirmed inventory. Raises Refused with a sentence; then nothing has changed."""
     require(entry.acting, entry.department, "correct")
@@ -71,9 +96,79 @@ def explain(entry: Entry, *, inventory: Inventory, container: Container, what: s
         _accepted(entry, found, reason)
         if reason.explanation == Explanation.UNBOOKED_POUR:
             return _poured(entry, tally, found, reason)
-        posted = entry.post(_draft(entry, tally, found, reason))
-        _keep(entry, tally, found, reason, posted)
+        posted = entry.post(_draft(entry, _Facts(entry, tally, [container.pk]), found, reason))
+        _keep(entry, tally, [(found, reason, posted)])
     return posted
+
+
+Which = tuple[int, str]  # a container's id, and in what it differs
+
+
+class DifferencesRefused(Refused):
+    """Differences that cannot be booked as asked: a sentence for each."""
+
+    def __init__(self, sentences: Mapping[Which, str]) -> None:
+        self.sentences = dict(sentences)
+        super().__init__(" ".join(self.sentences.values()))
+
+
+def explain_many(entry: Entry, *, inventory: Inventory, reasons: Mapping[Which, Reason]) -> list[Posted]:
+    """Book several differences of a confirmed inventory, a movement each, all or none.
+
+    Raises DifferencesRefused with a sentence for each that cannot be; then nothing has changed.
+    """
+    require(entry.acting, entry.department, "correct")
+    with transaction.atomic():
+        row = locked(entry.department, inventory, Stage.EXPLAINING, clock=entry.clock)
+        containers = sorted({container for container, _ in reasons})
+        list(
+            Container.objects.select_for_update().filter(department=entry.department, pk__in=containers).order_by("pk")
+        )
+        tally = Tally(row)
+        found = {(each.container_id, each.what): each for each in variance(row, tally).differences}
+        drafts = _drafts(entry, _Facts(entry, tally, containers), found, reasons)
+        posted = _posted(entry, drafts)
+        _keep(entry, tally, [(found[which], reasons[which], each) for which, each in zip(drafts, posted, strict=True)])
+    return posted
+
+
+def _drafts(
+    entry: Entry, facts: _Facts, found: Mapping[Which, Difference], reasons: Mapping[Which, Reason]
+) -> dict[Which, Draft]:
+    drafts: dict[Which, Draft] = {}
+    refused: dict[Which, str] = {}
+    for which, reason in sorted(
+        reasons.items(), key=lambda each: each[0][1] != What.SEAL
+    ):  # a draw opens what it is of
+        own = entry if not drafts else entry._replace(id=None)
+        if reason.explanation != Explanation.UNBOOKED_USE:
+            own = own._replace(incident="")
+        try:
+            drafts[which] = _draft_of_many(own, facts, found.get(which), reason)
+        except Refused as because:
+            refused[which] = str(because)
+    if refused or not drafts:
+        raise DifferencesRefused(refused) if refused else Refused("No explanation was read: choose one in a row.")
+    return drafts
+
+
+def _draft_of_many(entry: Entry, facts: _Facts, found: Difference | None, reason: Reason) -> Draft:
+    if found is None:
+        raise Refused("It does not differ in this any more: look at the list as it is now.")
+    _accepted(entry, found, reason)
+    if reason.explanation == Explanation.UNBOOKED_POUR:
+        raise Refused(f"{found.code} was poured over: its own form asks into which container.")
+    return _draft(entry, facts, found, reason)
+
+
+def _posted(entry: Entry, drafts: Mapping[Which, Draft]) -> list[Posted]:
+    try:
+        return post_many(entry.department, list(drafts.values()), acting=entry.acting, clock=entry.clock)
+    except Refused as because:
+        at_fault = [which for which, draft in drafts.items() if draft is because.draft]
+        if not at_fault:
+            raise
+        raise DifferencesRefused({at_fault[0]: str(because)}) from because
 
 
 def _poured(entry: Entry, tally: Tally, found: Difference, reason: Reason) -> Posted:
@@ -94,9 +189,9 @@ def _poured(entry: Entry, tally: Tally, found: Difference, reason: Reason) -> Po
         draws=(Draw(found.container_id, target.container_id, ml),),
     )
     posted = entry.post(draft)
-    for each, off in ((found, -ml), (target, ml)):
-        told = each._replace(counted_ml=each.book_ml + off, value_minor=None, currency="")
-        _keep(entry, tally, told, reason, posted)
+    both = ((found, -ml), (target, ml))
+    told = [each._replace(counted_ml=each.book_ml + off, value_minor=None, currency="") for each, off in both]
+    _keep(entry, tally, [(each, reason, posted) for each in told])
     return posted
 
 
@@ -126,19 +221,19 @@ def _accepted(entry: Entry, found: Difference, reason: Reason) -> None:
         raise Refused(f"No words were read: {why}, so say what happened.")
 
 
-def _draft(entry: Entry, tally: Tally, found: Difference, reason: Reason) -> Draft:
+def _draft(entry: Entry, facts: _Facts, found: Difference, reason: Reason) -> Draft:
     """The movement, which had happened when it was counted first."""
-    said = _said(tally, reason)
+    said = _said(facts.tally, reason)
     account = _ACCOUNTS.get(reason.explanation)
     draft = entry.draft(_kind(found, account))._replace(happened_at=found.happened_at, reason=said)
     if found.what == What.SEAL:
         return draft._replace(marks=_opened(entry.department, found))
     if found.what == What.PLACE and not found.missing:
-        return draft._replace(moves=(_to_where_found(entry, tally, found),))
+        return draft._replace(moves=(_to_where_found(facts, found),))
     assert account is not None  # every explanation of a volume has its account
     if found.difference_ml > 0:
-        return _gained(draft, found, account, reason)
-    return _lost(draft, tally, found, account)
+        return _gained(draft, facts, found, account, reason)
+    return _lost(draft, facts, found, account)
 
 
 def _said(tally: Tally, reason: Reason) -> str:
@@ -163,10 +258,8 @@ def _opened(department: Department, found: Difference) -> tuple[MarkAs, ...]:
     return MarkAs(found.container_id, Mark.SEALED, "no"), MarkAs(found.container_id, Mark.OPENED_ON, day)
 
 
-def _to_where_found(entry: Entry, tally: Tally, found: Difference) -> Move:
-    count = next(each for each in tally.counts if each.pk == found.count_id)
-    place = _place(entry, count.place, count.compartment)
-    return Move(found.container_id, tally.then.now[found.container_id].place_id, place.pk)
+def _to_where_found(facts: _Facts, found: Difference) -> Move:
+    return Move(found.container_id, facts.tally.then.now[found.container_id].place_id, facts.found_in(found).pk)
 
 
 def _place(entry: Entry, place: InventoryPlace, compartment: str) -> Place:
@@ -176,22 +269,21 @@ def _place(entry: Entry, place: InventoryPlace, compartment: str) -> Place:
     return place_at(entry, owner, compartment)
 
 
-def _lost(draft: Draft, tally: Tally, found: Difference, account: Account) -> Draft:
+def _lost(draft: Draft, facts: _Facts, found: Difference, account: Account) -> Draft:
     """What is not there any more; a container that was not found leaves its place as well, its seal as it was."""
     pk = found.container_id
     if not found.missing:
         return draft._replace(draws=(Draw(pk, account, -found.difference_ml),))
-    held = Holding.objects.filter(container=pk).values_list("lot", "ml")
+    held = facts.held[pk].items()
     lines = [line for lot, ml in held for line in (Line(pk, lot, -ml), Line(account, lot, ml))]
-    here = tally.then.now[pk].place_id
+    here = facts.tally.then.now[pk].place_id
     moves = (Move(pk, here, None),) if here is not None else ()
     return draft._replace(lines=tuple(lines), moves=moves)
 
 
-def _gained(draft: Draft, found: Difference, account: Account, reason: Reason) -> Draft:
+def _gained(draft: Draft, facts: _Facts, found: Difference, account: Account, reason: Reason) -> Draft:
     """More than the book had, shared among the lots in it; a gain is out of the count until sampled."""
-    row = Container.objects.get(pk=found.container_id)
-    held = dict(Holding.objects.filter(container=row).values_list("lot", "ml"))
+    row, held = facts.rows[found.container_id], facts.held[found.container_id]
     if not held and reason.lot is None:
         raise Refused(f"{row} is empty by the book: say of which lot it is what is in it.")
     parts = {reason.lot.pk: found.difference_ml} if not held and reason.lot else shared_among(held, found.difference_ml)
@@ -201,9 +293,22 @@ def _gained(draft: Draft, found: Difference, account: Account, reason: Reason) -
     return draft._replace(lines=tuple(lines), marks=marks, override=aside)
 
 
-def _keep(entry: Entry, tally: Tally, found: Difference, reason: Reason, posted: Posted) -> None:
-    """The line of the result. Only one that says something of the volume has a counted volume."""
+def _keep(entry: Entry, tally: Tally, booked: Sequence[tuple[Difference, Reason, Posted]]) -> None:
+    """The lines of the result."""
     now = entry.clock.now()
+    lines = InventoryResult.objects.bulk_create([_line(entry, tally, *each, now) for each in booked])
+    news = [
+        {"container": found.code, "what": found.what, "explanation": str(reason.explanation)}
+        for found, reason, _ in booked
+    ]
+    changes = [Changed("explain a difference", line, None, new) for line, new in zip(lines, news, strict=True)]
+    record_changes(entry.department, entry.acting, now, changes)
+
+
+def _line(
+    entry: Entry, tally: Tally, found: Difference, reason: Reason, posted: Posted, now: datetime
+) -> InventoryResult:
+    """A line of the result. Only one that says something of the volume has a counted volume."""
     made = result_of(
         tally.inventory,
         tally.things[found.container_id],
@@ -217,9 +322,7 @@ def _keep(entry: Entry, tally: Tally, found: Difference, reason: Reason, posted:
     made.value_minor, made.currency, made.above_limit = found.value_minor, found.currency, found.above_limit
     made.book_place, made.found_place = found.book_place, found.found_place
     made.movement_id = posted.movement_id
-    made.save(force_insert=True)
-    new = {"container": found.code, "what": found.what, "explanation": str(reason.explanation)}
-    record_changes(entry.department, entry.acting, now, [Changed("explain a difference", made, None, new)])
+    return made
 
 
 # -- what has no label of the book -------------------------------------------------------------------------------------

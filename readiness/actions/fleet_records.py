@@ -11,6 +11,7 @@ from django.db.models import Q, QuerySet
 from readiness.actions.changes import Changed, record_changes
 from readiness.actions.judging import units_at
 from readiness.actions.keeping import Desk, Fault, Noun, one_line, several, taken
+from readiness.engineering.kits import DIAL, on_dial
 from readiness.engineering.percentages import percent_text
 from readiness.models import Appliance, Assignment, Container, FoamLine, Station, Unit, Vehicle
 from readiness.models.fleet import ApplianceKind, RatingBasis, ServiceState
@@ -317,6 +318,9 @@ class Appliances(Noun[Appliance, ApplianceFacts]):
         if facts.kind not in PROPORTIONERS and settings:
             read = ", ".join(percent_text(pct) for pct in settings)
             yield Fault("settings_pct", f"“{read}” was read: only a proportioner has settings; leave this empty.")
+        if facts.kind == K.PORTABLE_KIT:
+            off = [percent_text(pct) for pct in settings if not on_dial(pct)]
+            yield from (Fault("settings_pct", f"“{each}” was read: {DIAL}.") for each in off)
         yield from _opening(facts)
         if row is not None:
             yield from _in_use(facts, row)

@@ -6,7 +6,7 @@ what differs, append old and new to the table of changes, and judge the units it
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
 from decimal import Decimal
 from math import isclose
@@ -44,6 +44,23 @@ class NotKept(Refused):
     def __init__(self, faults: Iterable[Fault]) -> None:
         self.faults = tuple(faults)
         super().__init__(" ".join(fault.sentence for fault in self.faults))
+
+
+class TableNotKept(Refused):
+    """Lines of a table that cannot be kept as stated, by where they stand in it, from 0; every fault at once."""
+
+    def __init__(self, faults: Mapping[int, Sequence[Fault]]) -> None:
+        self.faults = dict(faults)
+        super().__init__(" ".join(fault.sentence for each in self.faults.values() for fault in each))
+
+
+class Stated(NamedTuple):
+    """A line of a table as somebody states it. row: the record it changes; gone: it is retired."""
+
+    facts: Any
+    row: Any = None
+    seen: str = ""
+    gone: bool = False
 
 
 class Desk(NamedTuple):
@@ -194,6 +211,35 @@ class Noun(Generic[R, F]):
                 return self._write(desk, facts, locked)
         except IntegrityError as clash:
             raise Refused(_AT_ONCE) from clash
+
+    def save_table(self, desk: Desk, lines: Sequence[Stated]) -> int:
+        """Keep the lines of a table, all or none; what is retired goes first. Gives how many changed.
+
+        Raises TableNotKept with every fault of every line.
+        """
+        require(desk.acting, desk.department, self.asks)
+        faults: dict[int, tuple[Fault, ...]] = {}
+        changed = 0
+        with transaction.atomic():
+            for n, line in sorted(enumerate(lines), key=lambda each: not each[1].gone):
+                try:
+                    with transaction.atomic():
+                        changed += self._keep_line(desk, line)
+                except Refused as refused:
+                    faults[n] = refused.faults if isinstance(refused, NotKept) else (Fault("", str(refused)),)
+            if faults:
+                raise TableNotKept(faults)
+        return changed
+
+    def _keep_line(self, desk: Desk, line: Stated) -> bool:
+        """Whether it changed anything."""
+        if line.gone:
+            self.retire(desk, line.row)
+        elif line.row is None or self.tidy(desk, line.facts, line.row) != self.read(line.row):
+            self.save(desk, line.facts, line.row, seen=line.seen)
+        else:
+            return False
+        return True
 
     def retire(self, desk: Desk, row: R) -> R:
         """Take the record out of use as of today; it stays in the book. Raises NotKept while something needs it."""

@@ -239,9 +239,10 @@ def note_attempt(name: str, address: str, *, clock: Clock = SYSTEM_CLOCK) -> dat
     return None
 
 
-def forget_attempts(name: str, address: str) -> None:
-    """A sign-in that succeeded wipes the failures of that name from that address."""
-    SignInAttempt.objects.filter(who=_who(name), address=address[:45]).delete()
+def forget_attempts(name: str, address: str | None = None) -> None:
+    """A sign-in that succeeded wipes the failures of that name from that address; a new secret those from anywhere."""
+    of = {} if address is None else {"address": address[:45]}
+    SignInAttempt.objects.filter(who=_who(name), **of).delete()
 
 
 def _who(name: str) -> str:

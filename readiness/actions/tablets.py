@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import re
 import secrets
-from datetime import datetime
+from datetime import datetime, timedelta
+from math import ceil
 from typing import Any, Final, NamedTuple
+from zoneinfo import ZoneInfo
 
 from django.contrib.auth.hashers import check_password, make_password
 from django.db import transaction
@@ -27,6 +29,10 @@ LOCKED_AFTER: Final = 10  # wrong PINs in a row; common practice, no source
 _PIN: Final = re.compile(r"[0-9]{4,6}")
 _RUNS: Final = ("0123456789", "9876543210")
 WHO_MAY: Final = frozenset.intersection(*(MAY[action] for action in AT_TABLET))
+WAY_OUT: Final = (
+    "At once: on another device sign in with your password and enter it there, or set a new PIN under My account, "
+    "which counts here right away. Whoever has no password either asks the chief."
+)
 NO_TABLET: Final = "This tablet was taken out of use: ask the chief."
 
 
@@ -142,6 +148,7 @@ def clear_pin(membership: Membership, *, acting: Acting, clock: Clock = SYSTEM_C
 def _keep_pin(membership: Membership, pin_hash: str, acting: Acting, clock: Clock, action: str) -> None:
     with transaction.atomic():
         Membership.objects.filter(pk=membership.pk).update(pin_hash=pin_hash, pin_failures=0)
+        forget_attempts(f"PIN {membership.pk}")  # they were tries at another PIN
         record_changes(membership.department, acting, clock.now(), [Changed(action, membership, None, None)])
 
 
@@ -161,13 +168,11 @@ def acting_by_pin(device: Device, membership: int, pin: str, *, clock: Clock = S
     if row is None:
         raise WrongPin("Choose who you are from the list; who is not on it sets a PIN in their own account first.")
     if row.pin_failures >= LOCKED_AFTER:
-        raise WrongPin(
-            f"The PIN of {_name(row)} is locked after {LOCKED_AFTER} wrong ones: set a new one in the account."
-        )
+        raise WrongPin(f"The PIN of {_name(row)} is locked after {LOCKED_AFTER} wrong ones in a row. {WAY_OUT}")
     who, places = f"PIN {row.pk}", (f"tablet {device.pk}", f"PIN {row.pk} anywhere")
     waits = [until for place in places if (until := note_attempt(who, place, clock=clock))]
     if waits:
-        raise WrongPin(_wait(max(waits), clock.now()))
+        raise WrongPin(_wait(_name(row), max(waits), clock.now(), device.department))
     Membership.objects.filter(pk=row.pk).update(pin_failures=F("pin_failures") + 1)
     if not check_password(pin, row.pin_hash):
         raise WrongPin(f"That is not the PIN of {_name(row)}. Type it again.")
@@ -181,6 +186,8 @@ def _name(row: Membership) -> str:
     return row.user.get_full_name() or row.user.username
 
 
-def _wait(until: datetime, now: datetime) -> str:
-    minutes = max(1, -(-int((until - now).total_seconds()) // 60))
-    return f"Too many wrong PINs. Try again in {minutes} {'minute' if minutes == 1 else 'minutes'}."
+def _wait(name: str, until: datetime, now: datetime, department: Department) -> str:
+    minutes = max(1, ceil((until - now) / timedelta(minutes=1)))
+    at = (now + timedelta(minutes=minutes)).astimezone(ZoneInfo(department.time_zone))
+    said = f"{minutes} {'minute' if minutes == 1 else 'minutes'}, at {at:%H:%M}"
+    return f"Too many wrong PINs: {name} can try again in {said}. {WAY_OUT}"

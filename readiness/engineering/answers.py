@@ -145,7 +145,7 @@ def _areas(grade: Grade) -> tuple[float, float]:
     duty, option = grade.option.duty, grade.option
     if not isinstance(duty, Spill) or option.task.monitor_lpm:  # a deck's flow does not grow with its area
         return 0.0, 0.0
-    by_rate = area_by_rate_m2(option.flow_lpm, option.task.required_lpm, duty.area_m2)
+    by_rate = area_by_rate_m2(option.rate_lpm, option.task.required_lpm, duty.area_m2)
     have_l, asked_l = grade.textbook_share * option.textbook_l, option.textbook_l
     if option.blanket is not None:  # an area is covered that could be fought too, if it lights
         asked_l += textbook_need_l(option.task.required_lpm, option.task.pct, option.task.minutes)
@@ -234,7 +234,7 @@ def answer_for(bench: Bench, options: Options, grade: Grade, day: date, say: Say
         area_by_rate_m2=by_rate,
         area_by_stock_m2=by_stock,
         binds="" if not by_rate else "rate" if by_rate < by_stock else "stock",
-        rate_short_lpm=0.0 if meets_flow(option.flow_lpm, task.required_lpm) else task.required_lpm - option.flow_lpm,
+        rate_short_lpm=0.0 if meets_flow(option.rate_lpm, task.required_lpm) else task.required_lpm - option.rate_lpm,
         own_water_min=own_min,
         water_l=water_l,
         runoff_l=runoff_l,

@@ -17,7 +17,8 @@ from readiness.engineering.demand import (
     seconds_a_pail,
     textbook_need_l,
 )
-from readiness.engineering.percentages import WHOLE
+from readiness.engineering.fuels import not_as_it_lies
+from readiness.engineering.percentages import WHOLE, solution_made_l
 from readiness.engineering.rates import POLAR_TRAINING_RATE
 from readiness.engineering.records import Concentrate, Fuel, Policy, Rate, Spill, Step, Supply, Use
 from readiness.engineering.sheets import Figure, Sheet, refusal
@@ -99,16 +100,18 @@ def _need(asked: Attack, say: Recorder) -> tuple[tuple[Figure, ...], tuple[Step,
         figures.append(Figure("area_by_rate", "Covered at the line’s flow", covers, "area", "down"))
         notes.append("The line flows less than is required. More concentrate is no cure: run a second line.")
     if asked.have_l is not None:
-        figures += _with_stock(asked, textbook, drawn, need, say)
+        figures += _with_stock(asked, textbook, draw, drawn, need, say)
     return tuple(figures), tuple(say.steps), tuple(notes)
 
 
-def _with_stock(asked: Attack, textbook: float, drawn: float, need: float, say: Recorder) -> list[Figure]:
+def _with_stock(asked: Attack, textbook: float, draw: int, drawn: float, need: float, say: Recorder) -> list[Figure]:
     """What the concentrate at hand covers, and what is short."""
     have = asked.have_l or 0.0
     area = area_by_stock_m2(have, textbook, asked.area_m2)
     numbers: Numbers = (("area", asked.area_m2, "m²"), ("have", have, "L"), ("need", textbook, "L"))
     say("What is here covers", "area × have ÷ textbook need", numbers, area, "m²", "arithmetic")
+    makes = solution_made_l(have, draw)
+    say("What is here makes", "have ÷ draw", (("have", have, "L"), ("draw", draw / 100, "%")), makes, "L", "arithmetic")
     numbers = (("have", have, "L"), ("concentrate flow", drawn, "L/min"))
     say("What is here lasts", "have ÷ concentrate flow", numbers, have / drawn, "min", "arithmetic")
     kept = have + (tolerance_ml(asked.have_in) / ML_PER_L if have and asked.have_in else 0.0)
@@ -116,6 +119,7 @@ def _with_stock(asked: Attack, textbook: float, drawn: float, need: float, say: 
     return [
         Figure("have", "Concentrate here", kept, "volume", "down"),
         Figure("area_by_stock", "What is here covers for the whole time", area * more, "area", "down"),
+        Figure("solution_by_stock", "What is here makes, of solution", makes * more, "volume", "down"),
         Figure("minutes_by_stock", "What is here lasts", have / drawn * more, "time", "down"),
         Figure("short", "Short", max(0.0, need - kept), "volume"),
     ]
@@ -136,6 +140,8 @@ class Planned(NamedTuple):
     tank_height_m: float | None = None  # of a tank attacked by portable streams
     spread: tuple[footprints.Spread, ...] = ()  # where the footprint comes from a volume
     product_l: float | None = None
+    liquid_c: float | None = None  # where it is heated
+    running: bool = False  # a fire that flows or falls
 
 
 def spill_sheet(plan: Planned, policy: Policy) -> Sheet:
@@ -183,6 +189,9 @@ def _not_the_answer(plan: Planned, policy: Policy) -> str:
     if plan.fuel.not_foam or plan.fuel.group == "not_foam":
         said = plan.fuel.not_foam.strip(" .") or plan.fuel.name
         return f"Foam is not the agent, or not alone: {said}."
+    as_it_lies = not_as_it_lies(running_fuel=plan.running, liquid_c=plan.liquid_c)
+    if as_it_lies:
+        return as_it_lies
     if plan.use == "direct" and plan.tank_height_m is not None:
         far = out_of_reach(footprints.diameter_of_m(plan.area_m2), plan.tank_height_m)
         if far:

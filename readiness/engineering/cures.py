@@ -20,6 +20,7 @@ from typing import Final, Literal, NamedTuple
 
 from readiness.engineering.judging import judge
 from readiness.engineering.nozzles import LOW_PRESSURE_KPA, k_factor
+from readiness.engineering.operating import pump_for_kpa
 from readiness.engineering.percentages import WHOLE
 from readiness.engineering.records import (
     LOOSE,
@@ -261,12 +262,17 @@ def shorter_lengths_m(leg: Hose) -> tuple[float, ...]:
 
 
 def at_flow(line: Line, flow_lpm: float, pressure_kpa: float | None = None) -> Line:
-    """A line with a nozzle of another flow or rated pressure, held there. Where it was known by its K it still is."""
+    """A line with a nozzle of another flow or rated pressure, held there. Where it was known by its K it still is.
+
+    A pump gives the other nozzle no more than that takes for its own flow.
+    """
     lay = line.lay
     if lay is not None:
         kpa = pressure_kpa or lay.nozzle_kpa
         k = None if lay.nozzle_k is None else k_factor(flow_lpm, kpa)
         lay = lay._replace(nozzle_kpa=kpa, nozzle_k=k)
+        if line.rated_lpm is None and k is not None and not lay.branches:
+            lay = lay._replace(inlet_kpa=min(lay.inlet_kpa, pump_for_kpa(lay, flow_lpm)))
     return line._replace(flow_lpm=flow_lpm, rings_lpm=(), lay=lay)
 
 

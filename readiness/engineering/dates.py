@@ -74,23 +74,6 @@ def good_through(day: date, precision: Precision) -> GoodThrough:
     return GoodThrough(last_day(day, precision), precision)
 
 
-def good_on(label: GoodThrough, day: date) -> bool:
-    """Whether the label is still good on ``day``; its last day counts as good."""
-    return day <= label.day
-
-
-def days_left(label: GoodThrough, day: date) -> int:
-    """Days after ``day`` on which it is still good: 0 on the last good day, below 0 once it has passed."""
-    return (label.day - day).days
-
-
-def later_of(one: GoodThrough | None, other: GoodThrough | None) -> GoodThrough | None:
-    """The later of two dates, where an unknown one (None) gives way; equal days keep the exacter label."""
-    known = [label for label in (one, other) if label is not None]
-    exactness = {"day": 2, "month": 1, "year": 0}
-    return max(known, key=lambda label: (label.day, exactness[label.precision]), default=None)
-
-
 def _dated(year: int, month: int, day: int, precision: Precision, text: str) -> GoodThrough:
     if not FIRST_YEAR <= year <= LAST_YEAR:
         raise DateError(f"“{text}” was read: a year from {FIRST_YEAR} to {LAST_YEAR} belongs here; {_WRITE}.")

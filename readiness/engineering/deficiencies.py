@@ -8,9 +8,8 @@ from collections.abc import Iterable
 from datetime import date
 from typing import Final, Literal, NamedTuple
 
-from readiness.engineering.percentages import percent_text
 from readiness.engineering.records import RANK, STATUSES, Deficiency, Severity, Status
-from readiness.engineering.units import from_si, shown
+from readiness.engineering.units import Toward, from_si, shown
 
 System = Literal["us", "metric"]
 CHIEF: Final = "chief"
@@ -123,7 +122,7 @@ _ROWS: Final = (
     Code("mixed", "note", "{words} is mixed: {measured} out of the count.", "Drain, flush, inspect, refill with one concentrate.", NOBODY),
     Code("diluted", "note", "{words} is diluted: {measured} out of the count.", "Drain and refill.", NOBODY),
     Code("unlike", "note", "{words} holds unlike concentrates: {measured} out of the count.", "Drain, flush, inspect, refill with one concentrate.", NOBODY),
-    Code("reading_above_book", "note", "{words} reads above the book: water may have got in; {measured} out of the count until sampled.", "Take a sample."),
+    Code("reading_above_book", "note", "{words} reads above the book: water may have got in; {measured} out of the count until sampled.", "Read it again; if it still does, take a sample before you load more."),
     Code("reading_below_book", "note", "{words} reads {measured} below the book: only what was read counts.", "Find out where it went and correct the book."),
     Code("too_cold", "note", "{words} stands where it gets too cold to draw: {measured} out of the count.", "Move it to a warmer place."),
     Code("heel", "note", "{words}: the pick-up cannot reach {measured}.", "None: it is the tank's heel."),
@@ -158,6 +157,7 @@ _UNITS: Final[dict[System, dict[str, tuple[str, int]]]] = {
         "temperature": ("C", 0),
     },
 }
+_MOST_FINER: Final = 6  # decimals more than usual, until two numbers that differ read so
 _COUNTED: Final = {"days": "day", "hours": "hour", "lines": "line"}
 
 
@@ -179,17 +179,35 @@ def worst(deficiencies: Iterable[Deficiency]) -> Status:
     return STATUSES[max((RANK[each.severity] for each in deficiencies), default=0)]
 
 
-def _amount(value: float | None, quantity: str, units: System, *, up: bool, containers: int = 0) -> str:
+def _amount(value: float | None, quantity: str, units: System, *, up: bool, containers: int = 0, finer: int = 0) -> str:
+    """A number in the reader's units; ``finer``: so many decimals more than usual."""
     if value is None:
         return "unknown"
     if quantity == "pct":
-        return percent_text(int(shown(value, unit=None, places=0, toward="up" if up else "down")))
+        hundredths = shown(value, unit=None, places=finer, toward="up" if up else "down")
+        return f"{(hundredths / 100).normalize():f} %"
     if quantity in _COUNTED:
         return f"{value:g} {_COUNTED[quantity]}{'' if value == 1 else 's'}"
     unit, places = _UNITS[units].get(quantity, ("", 1))
     inside = from_si(value, unit) if unit else value
-    text = f"{shown(inside, unit=unit or None, places=places, toward='up' if up else 'down', containers=containers):,}"
+    toward: Toward = "up" if up else "down"
+    text = f"{shown(inside, unit=unit or None, places=places + finer, toward=toward, containers=containers):,}"
     return f"{text} {unit}".strip()
+
+
+def _measured_and_required(deficiency: Deficiency, units: System) -> tuple[str, str]:
+    """What is there rounded down; a need rounded up, and a limit that is exceeded down.
+
+    Where both then read the same, though they are not, they are given decimals until they differ.
+    """
+    measured, required, quantity = deficiency.measured, deficiency.required, deficiency.quantity
+    need = measured is None or required is None or measured <= required
+    for finer in range(_MOST_FINER + 1):
+        there = _amount(measured, quantity, units, up=False, containers=deficiency.containers, finer=finer)
+        asked = _amount(required, quantity, units, up=need, finer=finer)
+        if there != asked or measured == required:
+            break
+    return there, asked
 
 
 def _since(deficiency: Deficiency) -> str:
@@ -200,13 +218,14 @@ def _since(deficiency: Deficiency) -> str:
 
 
 def sentence(deficiency: Deficiency, units: System) -> str:
-    """The deficiency in words and numbers, in the reader's units: needs rounded up, what is there rounded down."""
+    """The deficiency in words and numbers, in the reader's units: needs up, what is there and limits down."""
     measured, required, quantity = deficiency.measured, deficiency.required, deficiency.quantity
     short = None if measured is None or required is None else max(0.0, required - measured)
+    there, asked = _measured_and_required(deficiency, units)
     return TABLE[deficiency.code].sentence.format(
         words=deficiency.words,
-        measured=_amount(measured, quantity, units, up=False, containers=deficiency.containers),
-        required=_amount(required, quantity, units, up=True),
+        measured=there,
+        required=asked,
         short=_amount(short, quantity, units, up=True, containers=deficiency.containers),
         since=_since(deficiency),
     )

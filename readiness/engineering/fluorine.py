@@ -18,6 +18,10 @@ class Ending(NamedTuple):
     through: date
     source: str
 
+    def over_on(self, day: date) -> bool:
+        """Whether it is over: the last day itself still counts."""
+        return day > self.through
+
 
 _EU: Final = "Regulation (EU) 2025/1988 through secondary pages: read the annex"
 _CANADA: Final = "SOR/2025-270"
@@ -28,12 +32,3 @@ ENDINGS: Final[tuple[Ending, ...]] = (
     Ending("EU", "Seveso sites, offshore, military and merchant ships", date(2035, 10, 23), _EU),
     Ending("Canada", "AFFF with PFOA or LC-PFCA in ordinary systems", date(2027, 12, 31), _CANADA),
 )
-
-
-def ended(place: Place, day: date) -> tuple[Ending, ...]:
-    """What is over in a place after ``day``. Source: rows E1, E2.
-
-    >>> [each.through.year for each in ended("EU", date(2031, 1, 1))]
-    [2027, 2030]
-    """
-    return tuple(each for each in ENDINGS if each.place == place and day > each.through)

@@ -38,11 +38,6 @@ def expansion(foam_ml: float, foam_g: float) -> float:
     return foam_ml / foam_g
 
 
-def foam_mass_g(foam_ml: float, expanded: float) -> float:
-    """The mass of foam that fills a cylinder at an expansion [g]; inverts ``expansion``."""
-    return foam_ml / expanded
-
-
 def expansion_class(expanded: float) -> ExpansionClass:
     """Low up to 20, medium above 20 up to 200, high above 200 up to 1000. Source: row F2. Raises ``ValueError``.
 

@@ -39,17 +39,6 @@ class Spread(NamedTuple):
     confirmed: bool
 
 
-def rectangle_m2(length_m: float, width_m: float) -> float:
-    """A rack pad, a dock, a ditch: length × width [m²]. Raises ``ValueError`` unless both are above 0.
-
-    >>> rectangle_m2(12.0, 9.0)
-    108.0
-    """
-    if length_m <= 0 or width_m <= 0:
-        raise ValueError("A footprint has a length and a width above 0.")
-    return length_m * width_m
-
-
 def circle_m2(diameter_m: float) -> float:
     """A tank, or a pool about as long as it is wide: π d² ÷ 4 [m²]. Raises ``ValueError`` unless above 0."""
     if diameter_m <= 0:

@@ -77,7 +77,7 @@ def _graded(option: Option, usable_l: float, containers: int, need_l: float, bas
     """An option with so much usable; ``base`` is the rank of all but the stock."""
     textbook_l, required = option.textbook_l, option.task.required_lpm
     textbook_share = usable_l / textbook_l if textbook_l else 0.0
-    by_rate = min(1.0, option.flow_lpm / required) if required else 1.0
+    by_rate = min(1.0, option.rate_lpm / required) if required else 1.0
     covered = min(by_rate, textbook_share) if option.works else 0.0
     share = usable_l / need_l if need_l else 0.0
     code = _shortage(usable_l, containers, textbook_l, need_l, option.task.hold_back)

@@ -121,13 +121,14 @@ def _failed(container: Container) -> bool:
 
 
 def reading_now_ml(container: Container, book_ml: int) -> int | None:
-    """What the last reading comes to by now [ml]; None where it was never read.
+    """What the last reading comes to by now [ml]; None where it was never read, or emptied since.
 
     reading + what was drawn, poured and received since. What was read while the book had nothing of it was read before
     the book began, and what the book began with is no delivery. What was written off or gained since may have happened
     before the reading or after it: so much of it counts as brings the reading nearest to the book. Arithmetic.
+    Of what went into a container after it was emptied a reading from before says nothing.
     """
-    if container.reading_ml is None:
+    if container.reading_ml is None or container.emptied_since:
         return None
     moved, found, received = container.moved_since_ml, container.found_since_ml, container.received_since_ml
     began = book_ml - moved - found - received <= 0 < container.reading_ml

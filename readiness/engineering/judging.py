@@ -8,7 +8,7 @@
 No clock, no database: the same rig, policy and moment give the same verdict.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import date, datetime, timedelta
 from typing import Final, NamedTuple
 
@@ -19,10 +19,12 @@ from readiness.engineering.grading import Grade, best_on, is_worse_on
 from readiness.engineering.holding import Held, excluded_on
 from readiness.engineering.options import Options, make_option, options_for
 from readiness.engineering.records import (
+    LOOSE,
     RANK,
     STATUSES,
     Answer,
     Deficiency,
+    Duty,
     Exclusion,
     Moment,
     Policy,
@@ -32,11 +34,13 @@ from readiness.engineering.records import (
     Verdict,
 )
 from readiness.engineering.steps import Recorder
-from readiness.engineering.tasks import task_for
+from readiness.engineering.tasks import fit_for, task_for
 
 _DAY: Final = timedelta(days=1)
 _NOT_READY: Final = RANK["not_ready"]
 _HOURS_SHOWN_AS_DAYS: Final = 48
+_TO_FIND_OUT: Final = frozenset({"reading_above_book"})
+_SHORT: Final = frozenset({"short_of_textbook", "runs_dry", "fire_cover_short", "hold_back_short", "no_reach"})
 
 
 class Plan(NamedTuple):
@@ -215,6 +219,33 @@ def _excluded_faults(excluded: Iterable[Exclusion]) -> list[Deficiency]:
     ]
 
 
+def _causes(plan: Plan, answers: Iterable[Answer], out: Iterable[Deficiency]) -> Iterator[Deficiency]:
+    """What is out of the count because it reads above the book, as severe as the shortage that comes of it.
+
+    To find out about it goes before loading more: what is in it may be good, and the book wrong.
+    """
+    for fault in out:
+        if fault.code in _TO_FIND_OUT:
+            short = {
+                each.severity
+                for answer, options in zip(answers, plan.duties, strict=True)
+                for each in answer.deficiencies
+                if each.code in _SHORT and _would_feed(plan.bench, answer, options.duty, fault.subject[1])
+            }
+            if short:
+                yield fault._replace(severity=max(short, key=lambda severity: RANK[severity]))
+
+
+def _would_feed(bench: Bench, answer: Answer, duty: Duty, container_id: int) -> bool:
+    """Whether a line that meets the duty, or any where none does, draws from a container whose foam suits it."""
+    concentrate = bench.holdings[container_id].concentrate
+    if concentrate is None or fit_for(duty, concentrate, bench.policy).refused:
+        return False
+    loose = any(each.id == container_id and each.kind in LOOSE for each in bench.rig.containers)
+    lines = [line for line in bench.rig.lines if not answer.setup or line.id in answer.setup]
+    return any(container_id in line.sources or (loose and line.pails) for line in lines)
+
+
 def _unflushed_spares(rig: Rig, every: Iterable[Deficiency]) -> list[Deficiency]:
     """Lines that were used and not flushed, and that no answer counts on: they are told all the same."""
     told = {each.subject for each in every if each.code == "flush_not_logged"}
@@ -283,9 +314,10 @@ def judge(rig: Rig, policy: Policy, moment: Moment) -> Verdict:
         *_raised_faults(rig),
         *_inspection_faults(rig, day),
     ]
-    every = own + [fault for answer in answers for fault in answer.deficiencies]
+    out = _excluded_faults(excluded)
+    every = [*own, *_causes(plan, answers, out), *(fault for answer in answers for fault in answer.deficiencies)]
     warnings, ends = _warnings_from(plan), ends_of(plan, day)
-    every += [*_excluded_faults(excluded), *_warnings(warnings, day), *_unflushed_spares(rig, every)]
+    every += [*out, *_warnings(warnings, day), *_unflushed_spares(rig, every)]
     status = _status(own, answers)
     until = holds_until(plan, tuple([RANK[answer.status] for answer in answers]), ends)
     coming = [each.due_on + _DAY for each in rig.inspections if each.due_on >= day]

@@ -10,6 +10,7 @@ from typing import Final, NamedTuple
 from readiness.engineering.cures import Gear, Trial, trials
 from readiness.engineering.hydraulics import back_pressure_kpa
 from readiness.engineering.judging import judge
+from readiness.engineering.lines import driven_lpm
 from readiness.engineering.operating import (
     Point,
     eductor_flow_lpm,
@@ -126,30 +127,30 @@ def _pumped(asked: Asked, point: Point, say: Recorder) -> list[Figure]:
         ),
     ]
     if asked.max_feed_lpm is not None:
-        flow = min(point.flow_lpm, asked.flow_lpm)
+        flow = driven_lpm(lay, asked.flow_lpm) if _opening_known(lay) else min(point.flow_lpm, asked.flow_lpm)
         made = fed_pct(asked.pct, asked.max_feed_lpm, flow)
         numbers: Numbers = (("feed", asked.max_feed_lpm, "L/min"), ("flow", flow, "L/min"))
         say("Makes", "setting, or feed ÷ flow", numbers, made / 100, "%", "percentage is of solution")
         figures.append(Figure("makes", "Makes", made, "percent", "down"))
-        if _overfed(asked, point):
-            all_of_it = fed_pct(asked.pct, asked.max_feed_lpm, point.flow_lpm)
-            numbers = (("feed", asked.max_feed_lpm, "L/min"), ("flow", point.flow_lpm, "L/min"))
-            label = "Makes at all that it flows"
-            say(label, "setting, or feed ÷ flow", numbers, all_of_it / 100, "%", "percentage is of solution")
-            figures.append(Figure("makes_at_all", label, all_of_it, "percent", "down"))
     return figures
 
 
-def _overfed(asked: Asked, point: Point) -> bool:
-    """Whether the pump drives more through a nozzle of a known opening than it is meant for."""
-    return asked.lay.nozzle_k is not None and point.flow_lpm > asked.flow_lpm * (1 + 1e-9)
+def _opening_known(lay: Lay) -> bool:
+    """Whether the nozzle flows more as it is driven harder; an automatic one keeps its pressure."""
+    return lay.nozzle_k is not None or bool(lay.branches)
+
+
+def _overdriven(asked: Asked) -> bool:
+    """Whether the pump drives more through the nozzle than it is meant for."""
+    return _opening_known(asked.lay) and driven_lpm(asked.lay, asked.flow_lpm) > asked.flow_lpm
 
 
 def _notes(asked: Asked, point: Point) -> tuple[str, ...]:
     notes = ["It picks up."] if asked.eductor and point.picks_up else []
-    if not asked.eductor and _overfed(asked, point):
+    if not asked.eductor and _overdriven(asked):
         notes.append(
-            "At this pump pressure it flows more than its nozzle is meant for; a status counts the nozzle’s own."
+            "At this pump pressure it flows more than its nozzle is meant for. A status works concentrate and water "
+            "with all of it, and counts the nozzle’s own toward the rate."
         )
     if point.direction:
         words = {"rich": "below the plate’s inlet pressure it draws rich", "lean": "above it, it draws lean"}

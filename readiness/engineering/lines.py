@@ -6,10 +6,18 @@ from typing import NamedTuple
 from readiness.engineering.deficiencies import found
 from readiness.engineering.foam_tests import below_declared
 from readiness.engineering.hydraulics import LineDraw, back_pressure_kpa, line_draw
-from readiness.engineering.operating import branch_flows, direction_of, eductor_flow_lpm, pumped_point
+from readiness.engineering.nozzles import nozzle_pressure_kpa
+from readiness.engineering.operating import (
+    Point,
+    branch_flows,
+    direction_of,
+    eductor_flow_lpm,
+    pump_for_kpa,
+    pumped_point,
+)
 from readiness.engineering.proportioning import Airport, band, fault_of, good_through, solution_flow_lpm
 from readiness.engineering.records import RANK, Concentrate, Deficiency, FoamTest, Lay, Line, LineTest, Policy
-from readiness.engineering.steps import Say
+from readiness.engineering.steps import Numbers, Say
 
 _NEARLY = 1 - 1e-9
 BRANCH_SHARE = 0.9  # of a nozzle's own flow; below it its reach suffers visibly [inference]
@@ -21,7 +29,8 @@ class Running(NamedTuple):
 
     line: Line
     nozzle_lpm: float
-    flow_lpm: float
+    flow_lpm: float  # what it really flows: concentrate and water go with this
+    rate_lpm: float  # what of it counts toward the required flow
     draw: int  # max(p, last measured however old) [1/100 point]
     rich: int  # the rich end of the band, or what was measured if more
     test_through: date  # last day on which a test is in date; NO_TEST without one; date.max where none is asked
@@ -101,20 +110,36 @@ def _greater(one: float | None, other: float | None) -> float | None:
     return max((each for each in (one, other) if each is not None), default=None)
 
 
-def foam_faults(line: Line, test: FoamTest, asked: FoamAsked) -> list[Deficiency]:
-    """How finished foam falls short of the greater of what the listing and the test's own paper state.
+def foam_faults(line: Line, tests: list[FoamTest], asked: FoamAsked) -> list[Deficiency]:
+    """How finished foam falls short of the greater of what the listing and a test's own paper state.
 
-    Asked without a date: a failed test stays failed when it grows old. A quarter that had not drained when it was last
-    read has taken at least so long.
+    Asked without a date: a failed test stays failed when it grows old. tests: in the order made. Every test measures
+    expansion, so the last one speaks for it; a drainage that failed is answered only by one that measured drainage.
     """
-    subject, faults = ("line", line.id), []
+    subject, test, faults = ("line", line.id), tests[-1], []
     least = _greater(asked.expansion, test.declared_expansion)
     if below_declared(test.expansion, least):
         faults.append(found("foam_thin", subject, line.name, "ratio", test.expansion, least, test.on))
-    least = _greater(asked.quarter_min, test.declared_quarter_min)
-    if test.quarter_min is not None and below_declared(test.quarter_min, least):
-        faults.append(found("foam_drains", subject, line.name, "time", test.quarter_min, least, test.on))
-    return faults
+    drains = _drains(line, tests, asked)
+    return faults if drains is None else [*faults, drains]
+
+
+def _drains(line: Line, tests: list[FoamTest], asked: FoamAsked) -> Deficiency | None:
+    """The drainage that failed and that no later test has answered.
+
+    A quarter that had not drained when it was last read has taken at least so long, and answers a failed one if that
+    is as long as was asked then.
+    """
+    fault = None
+    for test in tests:
+        least = _greater(asked.quarter_min, test.declared_quarter_min)
+        if test.quarter_min is not None:
+            short = below_declared(test.quarter_min, least)
+            measured = ("time", test.quarter_min, least, test.on)
+            fault = found("foam_drains", ("line", line.id), line.name, *measured) if short else None
+        elif fault is not None and not below_declared(test.watched_min or 0.0, _greater(least, fault.required)):
+            fault = None
+    return fault
 
 
 def _proves(test: FoamTest, asked: FoamAsked) -> bool:
@@ -128,13 +153,14 @@ def foam_tested(line: Line, concentrate_id: int, asked: FoamAsked, policy: Polic
 
     A foam test that failed counts whatever the department asks; one that is missing counts only where it asks for them.
     """
-    test = next((each for each in line.foam_tests if each.concentrate_id == concentrate_id), None)
-    faults = [] if test is None else foam_faults(line, test, asked)
+    mine = [each for each in line.foam_tests if each.concentrate_id == concentrate_id]
+    tests = sorted(mine, key=lambda test: test.on)
+    faults = foam_faults(line, tests, asked) if tests else []
     if faults or not policy.foam_test_interval_d:
         return date.max, faults
-    if test is None or not _proves(test, asked):
+    if not tests or not _proves(tests[-1], asked):
         return NO_TEST, [found("foam_test_never", ("line", line.id), line.name)]
-    return test.on + timedelta(days=policy.foam_test_interval_d), []
+    return tests[-1].on + timedelta(days=policy.foam_test_interval_d), []
 
 
 def _made_for(line: Line, concentrate: Concentrate, pct: int, aspirating: bool, faults: list[Deficiency]) -> None:
@@ -161,10 +187,10 @@ def _in_hand(line: Line, nozzle_lpm: float, faults: list[Deficiency]) -> None:
         faults.append(found("flush_not_logged", subject, line.name))
 
 
-def _flow(line: Line, nozzle_lpm: float, pct: int, faults: list[Deficiency]) -> float:
+def _flow(line: Line, nozzle_lpm: float, pct: int, faults: list[Deficiency], say: Say) -> float:
     """Flow of solution [L/min]: of an eductor what its plate gives at its inlet, of all else what the nozzle takes."""
     if line.rated_lpm is None:
-        return _pumped_flow(line, nozzle_lpm, faults)
+        return _pumped_flow(line, nozzle_lpm, faults, say)
     if nozzle_lpm < line.rated_lpm * _NEARLY:
         faults.append(found("nozzle_below_eductor", ("line", line.id), line.name, "flow", nozzle_lpm, line.rated_lpm))
         return nozzle_lpm
@@ -179,12 +205,14 @@ def flow_by_plate_lpm(line: Line, rated_lpm: float, pct: int) -> float:
     return flow if line.lay is None else eductor_flow_lpm(flow, line.lay.inlet_kpa, line.lay.rated_inlet_kpa)
 
 
-def _pumped_flow(line: Line, nozzle_lpm: float, faults: list[Deficiency]) -> float:
-    """What the pump gives the nozzle [L/min], where hose and nozzle are known; the nozzle's own flow at most."""
+def _pumped_flow(line: Line, nozzle_lpm: float, faults: list[Deficiency], say: Say) -> float:
+    """What the pump gives the nozzle [L/min], where hose and nozzle are known; else the nozzle's own flow."""
     subject, flow = ("line", line.id), nozzle_lpm
     lay = with_nozzle(line, nozzle_lpm)
     if lay is not None and (lay.nozzle_k is not None or lay.branches):
-        flow = min(nozzle_lpm, pumped_point(lay, nozzle_lpm).flow_lpm)
+        flow = driven_lpm(lay, nozzle_lpm)
+        if flow != nozzle_lpm:
+            _say_pumped(line, lay, nozzle_lpm, pumped_point(lay, nozzle_lpm), say)
         if flow < nozzle_lpm * _NEARLY:
             faults.append(found("pump_low", subject, line.name, "flow", flow, nozzle_lpm))
     if line.least_lpm is not None and flow < line.least_lpm * _NEARLY:
@@ -193,6 +221,39 @@ def _pumped_flow(line: Line, nozzle_lpm: float, faults: list[Deficiency]) -> flo
         measured, limit = line.intake_kpa, line.intake_limit_kpa
         faults.append(found("intake_pressurized", subject, line.name, "pressure", measured, limit))
     return flow
+
+
+def driven_lpm(lay: Lay, nozzle_lpm: float) -> float:
+    """What a pump drives through a lay and a nozzle of known opening [L/min].
+
+    A pump pressure above the one that the nozzle's own flow takes, by no more than a panel gauge is good for, gives its
+    own.
+    """
+    flow = pumped_point(lay, nozzle_lpm).flow_lpm
+    above = flow > nozzle_lpm and not direction_of(lay.inlet_kpa, pump_for_kpa(lay, nozzle_lpm))
+    return nozzle_lpm if above else flow
+
+
+def _say_pumped(line: Line, lay: Lay, nozzle_lpm: float, point: Point, say: Say) -> None:
+    """Above the pressure of its own flow a nozzle flows more than that, and the concentrate goes with it."""
+    if say is None:
+        return
+    own: Numbers = (("nozzle’s own", nozzle_lpm, "L/min"),)
+    formula, numbers = "own × √(pressure at the tip ÷ pressure of its own flow)", own
+    if lay.nozzle_k is None or lay.branches:
+        formula, numbers = (
+            "what the branches flow at the pressure left at the wye",
+            (("pump", lay.inlet_kpa, "kPa"), *own),
+        )
+    else:
+        tips = (("tip", point.nozzle_kpa, "kPa"), ("of its own", nozzle_pressure_kpa(lay.nozzle_k, nozzle_lpm), "kPa"))
+        numbers = (*own, *tips)
+    say(f"Flow of {line.name}", formula, numbers, point.flow_lpm, "L/min", "Q = K √p, at the pump pressure stated")
+    if point.flow_lpm * _NEARLY > nozzle_lpm:
+        source = (
+            "concentrate and water are worked with all it flows, the rate with its own: it may be throttled to that"
+        )
+        say(f"{line.name}, toward the required flow", "the nozzle’s own at most", own, nozzle_lpm, "L/min", source)
 
 
 def with_nozzle(line: Line, nozzle_lpm: float) -> Lay | None:
@@ -297,7 +358,8 @@ def run_line(
     faults: list[Deficiency] = []
     _made_for(line, concentrate, pct, aspirating, faults)
     _in_hand(line, nozzle_lpm, faults)
-    flow = _flow(line, nozzle_lpm, pct, faults)
+    flow = _flow(line, nozzle_lpm, pct, faults, say)
+    rate = flow if line.rated_lpm is not None else min(flow, nozzle_lpm)
     lay = _laid(line, nozzle_lpm, flow, policy, faults, say)
     draw, through, fault = tested(line, concentrate.id, pct, policy)
     if not asks_test and (fault is None or fault.severity != "not_ready"):
@@ -321,4 +383,6 @@ def run_line(
             "last proportioning test, however old",
         )
     test_fault = fault is not None
-    return Running(line, nozzle_lpm, flow, draw, rich, through, tuple(faults), rank, lay, test_fault, foam_through)
+    return Running(
+        line, nozzle_lpm, flow, rate, draw, rich, through, tuple(faults), rank, lay, test_fault, foam_through
+    )

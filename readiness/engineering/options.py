@@ -43,6 +43,7 @@ class Option(NamedTuple):
     task: Task
     runs: tuple[Running, ...]
     flow_lpm: float
+    rate_lpm: float  # what of it counts toward the required flow
     draw_lpm: float
     textbook_l: float
     need_l: float
@@ -108,18 +109,20 @@ def _supply_faults(bench: Bench, duty: Duty, task: Task, runs: tuple[Running, ..
     return faults
 
 
-def _setup_faults(bench: Bench, duty: Duty, task: Task, runs: tuple[Running, ...], flow: float) -> list[Deficiency]:
+def _setup_faults(
+    bench: Bench, duty: Duty, task: Task, runs: tuple[Running, ...], flow: float, rate: float
+) -> list[Deficiency]:
     """What is wrong with the lines run together: each line's own, the shared feed, the flow, the crew."""
     faults = [fault for run in runs for fault in run.faults]
     feed = _feed_fault(bench, runs, task.pct)
     if feed is not None:
         faults.append(feed)
     faults += _supply_faults(bench, duty, task, runs, flow)
-    if not meets_flow(flow, task.required_lpm):
-        faults.append(found("rate_short", ("duty", duty.id), duty.name, "flow", flow, task.required_lpm))
-    largest = max(runs, key=lambda run: run.flow_lpm)
-    if largest.flow_lpm < task.monitor_lpm * (1 - 1e-9):
-        subject, measured = ("line", largest.line.id), largest.flow_lpm
+    if not meets_flow(rate, task.required_lpm):
+        faults.append(found("rate_short", ("duty", duty.id), duty.name, "flow", rate, task.required_lpm))
+    largest = max(runs, key=lambda run: run.rate_lpm)
+    if largest.rate_lpm < task.monitor_lpm * (1 - 1e-9):
+        subject, measured = ("line", largest.line.id), largest.rate_lpm
         faults.append(found("monitor_small", subject, largest.line.name, "flow", measured, task.monitor_lpm))
     rig = bench.rig
     if rig.lines_staffed is not None and len(runs) > rig.lines_staffed:
@@ -222,8 +225,13 @@ def _flows(bench: Bench, runs: tuple[Running, ...]) -> tuple[float, float, float
         flow = sum(run.flow_lpm for run in runs)
         draw = sum(run.flow_lpm * run.draw for run in runs) / flow if flow else 0.0
         rich = sum(run.flow_lpm * run.rich for run in runs) / flow if flow else 0.0
+    return _pumped(bench, flow), draw, rich
+
+
+def _pumped(bench: Bench, flow_lpm: float) -> float:
+    """So much, or what the pump gives [L/min]."""
     pump = bench.rig.vehicle.pump_lpm if bench.rig.vehicle is not None else None
-    return (flow if pump is None else min(flow, pump)), draw, rich
+    return flow_lpm if pump is None else min(flow_lpm, pump)
 
 
 def make_option(
@@ -241,7 +249,8 @@ def make_option(
     runs = tuple([bench.run(line, nozzle, concentrate, task, say) for line, nozzle in paired])
     flow, draw, rich = _flows(bench, runs)
     needs = _needs(duty, task, flow, (draw, rich), say)
-    faults = _setup_faults(bench, duty, task, runs, flow) + _listing_faults(fitted, concentrate)
+    rate = _pumped(bench, sum([run.rate_lpm for run in runs]))
+    faults = _setup_faults(bench, duty, task, runs, flow, rate) + _listing_faults(fitted, concentrate)
     if isinstance(duty, Spill):
         minutes = flowing_min(task, needs.blanket, flow)
         faults += water_faults(bench.rig.vehicle, duty, flow * (WHOLE - draw) / WHOLE, minutes)
@@ -252,6 +261,7 @@ def make_option(
         task=task,
         runs=runs,
         flow_lpm=flow,
+        rate_lpm=rate,
         draw_lpm=flow * draw / WHOLE,
         textbook_l=needs.textbook_l,
         need_l=needs.need_l,

@@ -4,7 +4,13 @@ from collections.abc import Iterable
 
 from readiness.engineering.airport import INDEX_RULES, aboard_l
 from readiness.engineering.airport_categories import Level, critical_area, discharge_by_formula_lpm, tabled
-from readiness.engineering.demand import required_flow_lpm, textbook_need_l
+from readiness.engineering.demand import (
+    blanket_concentrate_l_m2,
+    concentrate_l,
+    required_flow_lpm,
+    textbook_need_l,
+)
+from readiness.engineering.foam_tests import LOW_TO
 from readiness.engineering.marine import LEAST_MONITOR_LPM, deck_foam
 from readiness.engineering.records import Rate
 from readiness.engineering.sheets import Figure, Sheet
@@ -17,6 +23,7 @@ from readiness.engineering.tank_rates import (
     tank_rate_lpm_m2,
 )
 from readiness.engineering.units import KG_PER_LB, L_PER_US_GAL
+from readiness.engineering.vapor import EXPANSION, PREVENTIVE_DEPTH_M, preventive_upkeep_lpm
 
 AIRPORT = "Airport"
 
@@ -130,3 +137,27 @@ def national_tank_sheet(
         Figure("doubled", "Doubled for hold-back", 2 * need, "volume"),
     )
     return Sheet("Storage tank by national code", figures, tuple(say.steps))
+
+
+def preventive_sheet(area_m2: float, pct: int, expansion: float = EXPANSION) -> Sheet:
+    """A preventive blanket by one national decree: its least depth laid, and its least upkeep. Source: row D6."""
+    if area_m2 <= 0 or not 1 <= expansion <= LOW_TO:
+        raise ValueError("A blanket has an area above 0, and an expansion between 1 and 20.")
+    say = Recorder()
+    source = "Arrêté of 3 October 2010, art. 43-3-5"
+    area = ("area", area_m2, "m²")
+    first = blanket_concentrate_l_m2(PREVENTIVE_DEPTH_M, expansion, pct) * area_m2
+    numbers: Numbers = (area, ("depth", PREVENTIVE_DEPTH_M, "m"), ("expansion", expansion, ""), ("p", pct / 100, "%"))
+    say("First blanket", "area × depth ÷ expansion × p", numbers, first, "L", source)
+    upkeep = preventive_upkeep_lpm(area_m2)
+    say("Upkeep", "area × 0.2 L/min/m²", (area,), upkeep, "L/min", source)
+    hourly = concentrate_l(upkeep, pct, 60.0)
+    numbers = (("upkeep", upkeep, "L/min"), ("p", pct / 100, "%"), ("minutes", 60.0, "min"))
+    say("Its concentrate in an hour", "upkeep × p × minutes", numbers, hourly, "L", "percentage is of solution")
+    figures = (
+        Figure("depth", "Depth of the blanket, at least", PREVENTIVE_DEPTH_M, "depth"),
+        Figure("first", "Concentrate for the first blanket", first, "volume"),
+        Figure("upkeep", "Upkeep, solution, at least", upkeep, "flow"),
+        Figure("hourly", "Concentrate for an hour of upkeep", hourly, "volume"),
+    )
+    return Sheet("Preventive blanket by national code", figures, tuple(say.steps))

@@ -6,7 +6,7 @@ at 7.0 %. A percentage is of *solution* unless a rule names an amount of *water*
 
 import re
 from datetime import date
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import Final
 
 HUNDREDTHS_PER_POINT: Final = 100
@@ -20,7 +20,7 @@ _MOST_FIGURES: Final = 6
 _ONE: Final = re.compile(
     r"(?P<sign>[-+−–]?)\s*(?P<number>[0-9]*\.?[0-9]+|[0-9]+\.)\s*(?P<sign_read>%|percent|per cent|pct)?"
 )
-_PAIR: Final = re.compile(r"(?P<low>[0-9.]+)\s*%?\s*[xX×*/]\s*(?P<high>[0-9.]+)\s*%?")
+_PAIR: Final = re.compile(r"[0-9.]+\s*%?\s*[xX×*/]\s*[0-9.]+\s*%?")
 _MONTHS: Final = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _DATE_TEXT: Final = re.compile(
     rf"[0-9]{{4}}-[0-9]{{1,2}}-[0-9]{{1,2}}.*|[0-9]+[/.-][0-9]+[/.-][0-9]{{2,4}}"
@@ -133,55 +133,11 @@ def parse_percent(read: object, *, least: int = 1, greatest: int = GREATEST_SETT
     return _hundredths(value, text)
 
 
-def parse_percent_pair(read: object) -> tuple[int, int]:
-    """(hydrocarbon, polar) settings of an alcohol-resistant concentrate: "3x6", "3×6" and "3/6" are (300, 600).
-
-    The lower setting is written first, as on the pail. Raises ``PercentError`` for a date that was 3/6 once, for
-    one percentage alone, and for a first setting above the second.
-
-    >>> parse_percent_pair("3×6")
-    (300, 600)
-    """
-    text = _text(read)
-    found = _PAIR.fullmatch(text)
-    if found is None:
-        raise PercentError(f"“{text}” was read, which is not a pair of settings: write two, such as 3x6 or 3x3.")
-    low, high = (_setting(found[each], text) for each in ("low", "high"))
-    if low > high:
-        raise PercentError(
-            f"“{text}” was read: the hydrocarbon setting comes first and is the lower; write {_pair_text(high, low)}."
-        )
-    return low, high
-
-
-def _setting(number: str, text: str) -> int:
-    try:
-        Decimal(number)
-    except InvalidOperation:
-        raise PercentError(f"“{text}” was read, which is not a pair of settings: write it such as 3x6.") from None
-    return parse_percent(number)
-
-
-def _pair_text(low: int, high: int) -> str:
-    return f"{percent_text(low)[:-2]}x{percent_text(high)[:-2]}"
-
-
 def fraction(pct: int) -> float:
     """The share of solution that is concentrate; pct [1/100 point], above 0 and below 100 %. Raises ``ValueError``."""
     if not 0 < pct < WHOLE:
         raise ValueError(f"{percent_text(pct)} was read: a share of solution lies between 0 and 100 %.")
     return pct / WHOLE
-
-
-def concentrate_in_solution_l(solution_l: float, pct: int) -> float:
-    """Concentrate in so much solution: S × p. solution_l [L]; pct [1/100 point]; result [L].
-
-    Source: published row D7 (250 gpm at 3 % is 7.5 gpm of concentrate and 242.5 of water). Raises ``ValueError``.
-
-    >>> concentrate_in_solution_l(250.0, 300)
-    7.5
-    """
-    return solution_l * fraction(pct)
 
 
 def concentrate_for_water_l(water_l: float, pct: int) -> float:
@@ -197,17 +153,16 @@ def concentrate_for_water_l(water_l: float, pct: int) -> float:
     return water_l * share / (1 - share)
 
 
-def water_for_concentrate_l(concentrate_l: float, pct: int) -> float:
-    """Water that so much concentrate takes: C × (1 − p) ÷ p. concentrate_l [L]; pct [1/100 point]; result [L].
+def solution_made_l(concentrate_l: float, pct: int) -> float:
+    """Solution that so much concentrate makes: C ÷ p. concentrate_l [L]; pct [1/100 point]; result [L].
 
-    Source: arithmetic, published row D2 as corrected: 270 gal at 3 % goes with 270 × 97 ÷ 3 = 8,730 gal (a class
-    handout prints 26,190, which is 97 gal per gallon). Raises ``ValueError``.
+    Source: published row K1, a kit's 2.5 US gal at 3 % make 83.3 US gal (common practice, no source); arithmetic.
+    Raises ``ValueError``.
 
-    >>> round(water_for_concentrate_l(270.0, 300))
-    8730
+    >>> solution_made_l(2.5, 100)
+    250.0
     """
-    share = fraction(pct)
-    return concentrate_l * (1 - share) / share
+    return concentrate_l / fraction(pct)
 
 
 def solution_percent(concentrate_l: float, water_l: float) -> float:

@@ -1,6 +1,6 @@
 """The sums of a test: what a proportioner made, what finished foam is worth, what a laboratory's values say."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from readiness.engineering.calibration import (
@@ -28,15 +28,17 @@ from readiness.engineering.proportioning import (
     Airport,
     Instrument,
     Outcome,
+    against_baseline,
     band,
     cannot_tell,
+    draw_seconds,
     drawn_pct,
     metered_pct,
     outcome,
 )
 from readiness.engineering.sample_limits import L1, WORDS, Finding, Limits, Quality, passes, weigh
 from readiness.engineering.sheets import Figure, Sheet
-from readiness.engineering.steps import Recorder
+from readiness.engineering.steps import Numbers, Recorder
 
 TITLE = "Proportioning test"
 WATCH_S = 0.5  # a stop watch in a hand; common practice, no source
@@ -135,7 +137,41 @@ def draw_sheet(
     numbers = (("volume", volume_l, "L"), ("seconds", seconds, "s"), ("flow", flow_lpm, "L/min"))
     say("Measured", "60 × volume ÷ seconds ÷ flow", numbers, measured / 100, "%", "percentage is of solution")
     say("With the watch", "the same", (("±", watch_s, "s"),), (high - low) / 200, "± points", "common practice")
-    return _plain_test(measured, low, high, pct, vehicle, say)
+    passing = tuple(_passing_draw(volume_l, flow_lpm, pct, vehicle, say))
+    sheet = _plain_test(measured, low, high, pct, vehicle, say)
+    return sheet._replace(figures=(*sheet.figures, *passing))
+
+
+def _passing_draw(volume_l: float, flow_lpm: float, pct: int, vehicle: Airport, say: Recorder) -> Iterator[Figure]:
+    """The seconds between which the same volume passes: what an officer watches the clock for."""
+    least, greatest = band(pct, vehicle=vehicle)
+    for key, bound in (("soonest", greatest), ("latest", least)):
+        seconds = draw_seconds(volume_l, bound, flow_lpm)
+        numbers = (("volume", volume_l, "L"), ("flow", flow_lpm, "L/min"), ("p", bound / 100, "%"))
+        say(f"Passes, {key}", "60 × volume ÷ (flow × p)", numbers, seconds, "s", "trade notes")
+        yield Figure(key, f"Passes, {key}", seconds, "seconds", "up" if key == "soonest" else "down")
+
+
+def water_draw_sheet(volume_l: float, seconds: float, flow_lpm: float, baseline: int) -> Sheet:
+    """A draw test with water in place of concentrate, against the line's own earlier draw of water [1/100 point]."""
+    say = Recorder()
+    drawn = drawn_pct(volume_l, seconds, flow_lpm)
+    numbers: Numbers = (("volume", volume_l, "L"), ("seconds", seconds, "s"), ("flow", flow_lpm, "L/min"))
+    say("Water drawn", "60 × volume ÷ seconds ÷ flow", numbers, drawn / 100, "%", "percentage is of solution")
+    moved = against_baseline(drawn, baseline)
+    numbers = (("now", drawn / 100, "%"), ("baseline", baseline / 100, "%"))
+    say("Moved", "now ÷ baseline − 1", numbers, 100 * moved, "%", "arithmetic")
+    figures = (
+        Figure("drawn", "Water drawn", drawn, "percent", "nearest"),
+        Figure("baseline", "Its baseline", baseline, "percent", "nearest"),
+        Figure("moved", "Moved since", moved, "share", "nearest"),
+    )
+    notes = (
+        "Water reads about 20 % higher than concentrate in a fixed proportioner: it is held against the same line’s "
+        "earlier draw of water, never against the band.",
+        "No proportioning test: it proves no pass and no fail.",
+    )
+    return Sheet("Draw test with water", figures, tuple(say.steps), notes)
 
 
 def meters_sheet(concentrate_lpm: float, water_lpm: float, pct: int, *, vehicle: Airport = False) -> Sheet:

@@ -28,12 +28,13 @@ _THOUSANDS: Final = re.compile(r"[0-9]{1,3}([,\u00a0\u2009\u202f])[0-9]{3}(?:\1[
 _GLYPHS: Final = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 _SIZES: Final = frozenset({2, 4, 8, 16, 32})
 
+MOST_RATE_LPM_M2: Final = 40  # 0.98 gpm/ft²
 # Nothing a department owns or plans for comes near these; what lies above was typed wrongly or in another unit.
 _MOST: Final[dict[str, Decimal]] = {
     "volume": Decimal(10_000_000),  # L: a tank 36 m across and 10 m high
     "flow": Decimal(500_000),  # L/min: ten times the largest monitor
     "area": Decimal(1_000_000),  # m²: a square kilometre
-    "rate": Decimal(200),  # L/min/m²: about 5 gpm/ft²
+    "rate": Decimal(MOST_RATE_LPM_M2),
     "pressure": Decimal(10_000),  # kPa: 1,450 psi
     "length": Decimal(10_000),  # m
     "temperature": Decimal(2_000),  # °C
@@ -41,6 +42,7 @@ _MOST: Final[dict[str, Decimal]] = {
     "time": Decimal(5_256_000),  # min: ten years
 }
 _LEAST_RATE_LPM_M2: Final = 0.5  # the least published is 0.6, on a whole cargo deck (row M1)
+_USUAL_TO_LPM_M2: Final = 24.5  # 0.60 gpm/ft² (common practice, no source); the greatest of row R5 is 15
 _COLDEST_C: Final = -100.0
 _EXAMPLE: Final = {
     "volume": "5 gal or 19 L",
@@ -182,14 +184,31 @@ def _refuse_absurd(quantity: Quantity, text: str) -> None:
             raise QuantityError(f"“{text}” was read: no place on earth is so cold; check the figure and the unit.")
     elif quantity.value < 0:
         raise QuantityError(f"“{text}” was read: a {dimension} is never below zero.")
+    if dimension == "rate" and quantity.value:
+        _refuse_absurd_rate(quantity, text)
     if si > _MOST[dimension]:
         most = f"{_MOST[dimension]:,} {SI_UNIT[dimension]}"
         raise QuantityError(f"“{text}” was read, which is more than {most}: check the figure and the unit.")
-    if dimension == "rate" and 0 < si < _LEAST_RATE_LPM_M2:
-        meant = f"; write {quantity.value:f} gpm/ft2 if that was meant" if quantity.unit == "L/min/m2" else ""
+
+
+def _refuse_absurd_rate(quantity: Quantity, text: str) -> None:
+    """A rate that no foam is put on at: a slip of the point, or the figure of the other unit."""
+    usual = "rates usually run from 0.10 to 0.60 gpm/ft2 (4.1 to 24 L/min/m2)"
+    if quantity.si > _MOST["rate"]:
+        meant = [f"{quantity.value / 10:f} {quantity.unit}", f"{quantity.value:f} L/min/m2"]
+        likely = [each for each in dict.fromkeys(meant) if _usual(each)]
+        write = f"; write {' or '.join(likely)} if that was meant" if likely else ""
+        raise QuantityError(f"“{text}” was read, which is more than {_MOST['rate']} L/min/m2: {usual}{write}.")
+    if quantity.si < _LEAST_RATE_LPM_M2:
+        write = f"; write {quantity.value:f} gpm/ft2 if that was meant" if quantity.unit == "L/min/m2" else ""
         raise QuantityError(
-            f"“{text}” was read, which is less than {_LEAST_RATE_LPM_M2} L/min/m2, and foam is put on at more{meant}."
+            f"“{text}” was read, which is less than {_LEAST_RATE_LPM_M2} L/min/m2, and foam is put on at more{write}."
         )
+
+
+def _usual(rate: str) -> bool:
+    value, unit = rate.split(maxsplit=1)
+    return _LEAST_RATE_LPM_M2 <= to_si(Decimal(value), unit) <= _USUAL_TO_LPM_M2
 
 
 def parse_pair(read: str, like: str) -> tuple[float, float]:

@@ -162,6 +162,7 @@ class Container(NamedTuple):
     moved_since_ml: int = 0  # drawn (below 0) and poured in since it was read, by the book
     found_since_ml: int = 0  # written off (below 0) or gained since it was read, by the book
     received_since_ml: int = 0  # received into it since it was read, by the book
+    emptied_since: bool = False  # by the book it held nothing at some moment after it was read
 
     @property
     def book_ml(self) -> int:
@@ -182,7 +183,7 @@ class LineTest(NamedTuple):
 
 
 class FoamTest(NamedTuple):
-    """The latest cylinder of finished foam of a line with one concentrate, and what its paper declared."""
+    """A cylinder of finished foam of a line with one concentrate, and what its paper declared."""
 
     concentrate_id: int
     on: date
@@ -266,7 +267,7 @@ class Line(NamedTuple):
     least_lpm: float | None = None  # least flow at which it proportions
     intake_kpa: float | None = None  # pressure at the pump's intake while it runs; None = not stated
     intake_limit_kpa: float = 0.0  # greatest intake pressure against which an around-the-pump proportioner works
-    foam_tests: tuple[FoamTest, ...] = ()
+    foam_tests: tuple[FoamTest, ...] = ()  # the last of each concentrate, and those whose drainage may still stand
 
 
 class Supply(NamedTuple):

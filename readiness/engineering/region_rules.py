@@ -96,11 +96,23 @@ def demand(spill: Spill, concentrate: Concentrate, listing: Listing, wind_loss: 
     if concentrate.kind in FLUORINE_FREE and listing.rate is None:
         return None
     if isinstance(spill.rule, DeckRule):
-        found = _deck(spill, spill.rule, listing, wind_loss, say)
-    else:
-        assert isinstance(spill.rule, TankRule)
-        found = _tank(spill, spill.rule, listing, wind_loss, say)
-    return found._replace(minutes=max(found.minutes, listing.minutes or 0.0, spill.minutes or 0.0))
+        return _deck(spill, spill.rule, listing, wind_loss, say)
+    assert isinstance(spill.rule, TankRule)
+    return _tank(spill, spill.rule, listing, wind_loss, say)
+
+
+def _minutes(spill: Spill, listing: Listing, code_min: float, by: str, source: str, say: Say) -> float:
+    """The longest of the code's time, the duty's own and the listing's [min]; the working says whose it is."""
+    times = (
+        ("code", code_min, source),
+        ("duty", spill.minutes or 0.0, "the duty’s own time"),
+        ("listing", listing.minutes or 0.0, f"the listing: {listing.source}"),
+    )
+    _, minutes, whose = max(times, key=lambda each: each[1])
+    if say is not None:
+        numbers: Numbers = tuple((name, each, "min") for name, each, _ in times if each)
+        say("Minutes", f"the longest; the code’s {by}", numbers, minutes, "min", whose)
+    return minutes
 
 
 def _deck(spill: Spill, rule: DeckRule, listing: Listing, wind_loss: int, say: Say) -> Demand:
@@ -113,13 +125,11 @@ def _deck(spill: Spill, rule: DeckRule, listing: Listing, wind_loss: int, say: S
         flows["the department’s own rate on the largest tank"] = required_flow_lpm(tank_m2, spill.rate)
     governs = max(flows, key=lambda each: flows[each])
     flow = flows[governs] * (WHOLE + wind_loss) / WHOLE
-    minutes = MINUTES_INERTED if rule.inert_gas else MINUTES
     if say is not None:
         numbers: Numbers = (*((name, each, "L/min") for name, each in flows.items()), ("loss", wind_loss / 100, "%"))
         say("Required flow", "the greatest × (1 + loss)", numbers, flow, "L/min", f"{_DECK_SOURCE}: {governs}")
-        words = "with" if rule.inert_gas else "without"
-        say("Minutes", f"{words} inert gas", (), minutes, "min", _DECK_SOURCE)
-    return Demand(flow, minutes)
+    code_min, by = (MINUTES_INERTED, "with inert gas") if rule.inert_gas else (MINUTES, "without inert gas")
+    return Demand(flow, _minutes(spill, listing, code_min, by, _DECK_SOURCE, say))
 
 
 def _tank(spill: Spill, rule: TankRule, listing: Listing, wind_loss: int, say: Say) -> Demand:
@@ -133,11 +143,9 @@ def _tank(spill: Spill, rule: TankRule, listing: Listing, wind_loss: int, say: S
     if rate not in (code, spill.rate):
         source = f"the listing: {listing.source}"
     flow = required_flow_lpm(spill.area_m2, rate, wind_loss, say, source)
-    minutes = tank_minutes(spill.area_m2, mobile=bool(rule.mobile))
-    if say is not None:
-        means = "mobile means" if rule.mobile else "fixed means"
-        say("Minutes", f"by area, {means}", (("area", spill.area_m2, "m²"),), minutes, "min", _TANK_SOURCE)
-    return Demand(flow, minutes)
+    code_min = tank_minutes(spill.area_m2, mobile=bool(rule.mobile))
+    by = f"by area, {'mobile' if rule.mobile else 'fixed'} means"
+    return Demand(flow, _minutes(spill, listing, code_min, by, _TANK_SOURCE, say))
 
 
 def category_demand(duty: AirportDuty, say: Say = None) -> tuple[float, float]:

@@ -231,23 +231,6 @@ def from_si(value: Number, unit: str) -> float:
     return float(_exact(value) / target.factor - target.offset)
 
 
-def convert(value: Number, from_unit: str, to_unit: str) -> float:
-    """``value`` in ``from_unit`` expressed in ``to_unit``, by exact factors and one rounding to a float.
-
-    Raises ``UnitError`` for an unknown unit and for two units that do not measure the same thing.
-
-    >>> convert(100, "psi", "bar")
-    6.894757293168361
-    """
-    source, target = unit_named(from_unit), unit_named(to_unit)
-    if source.dimension != target.dimension:
-        raise UnitError(
-            f"{source.symbol} measures {source.dimension} and {target.symbol} measures {target.dimension}: "
-            f"write one of {', '.join(symbols_of(target.dimension))}."
-        )
-    return float(_si_exact(value, source) / target.factor - target.offset)
-
-
 def _volume_unit(unit: str) -> Unit:
     found = unit_named(unit)
     if found.dimension != "volume":

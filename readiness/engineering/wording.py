@@ -18,6 +18,21 @@ def volume_text(volume_ml: int, units: str) -> str:
     return f"{shown(from_ml(volume_ml, unit), unit=None, places=2, toward='nearest'):,} {unit}"
 
 
+def volumes_text(first_ml: int, second_ml: int, units: str) -> tuple[str, str]:
+    """Two volumes [ml] side by side, with as many decimals as it takes for different ones to read differently.
+
+    >>> volumes_text(18_930, 18_927, "us")
+    ('5.001 gal', '5.000 gal')
+    """
+    unit = "gal" if units == US else "L"
+    for places in (2, 3, 4):  # the fourth decimal of a gallon is 0.4 ml, the third of a liter 1 ml
+        inside = (from_ml(each, unit) for each in (first_ml, second_ml))
+        one, other = (shown(each, unit=None, places=places, toward="nearest") for each in inside)
+        if one != other or first_ml == second_ml:
+            break
+    return f"{one:,} {unit}", f"{other:,} {unit}"
+
+
 def flow_text(flow_lpm: float, units: str) -> str:
     """A flow [L/min] to the nearest tenth: "95.0 gpm" for US units, "359.6 L/min" for metric."""
     unit = "gpm" if units == US else "L/min"

@@ -33,6 +33,7 @@ def quantity(dimension: str, default_unit: str | None = None) -> Callable[[str],
 
 volume, flow, length = quantity("volume"), quantity("flow"), quantity("length")
 pressure, minutes, seconds = quantity("pressure"), quantity("time", "min"), quantity("time", "s")
+temperature = quantity("temperature")
 
 
 def grams(text: str) -> float:

@@ -6,9 +6,11 @@ Volumes are in the asked unit and not rounded, so that sums by formula come out.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from itertools import chain
+from tempfile import TemporaryFile
 from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -374,15 +376,20 @@ class _Book:
         fleet = load_rigs(day=self.moment.day, departments=[self.department.pk])
         policy = fleet.policies[self.department.pk]
         rigs = sorted(fleet.rigs, key=lambda rig: rig.name)
+        with TemporaryFile("w+", encoding="utf-8") as aside:  # a thousand workings would fill the memory
 
-        def told() -> Iterator[Explanation]:  # worked anew for each sheet: a thousand workings fill no memory
-            return (explain_rig(rig, policy, self.moment, self.system) for rig in rigs)
+            def told() -> Iterator[Explanation]:  # each is worked once, for both sheets
+                for rig in rigs:
+                    explained = explain_rig(rig, policy, self.moment, self.system)
+                    aside.write(json.dumps(list(_working(explained))) + "\n")
+                    yield explained
 
-        about = "Every unit and duty, judged from the book at that moment"
-        yield Sheet("Statuses", about, self._status_columns(), chain.from_iterable(map(self._status, told())))
-        columns = tuple(Column(name, width=width) for name, width in _WORKING)
-        about = "How each figure of a status came about"
-        yield Sheet("Working", about, columns, chain.from_iterable(map(_working, told())))
+            about = "Every unit and duty, judged from the book at that moment"
+            yield Sheet("Statuses", about, self._status_columns(), chain.from_iterable(map(self._status, told())))
+            columns = tuple(Column(name, width=width) for name, width in _WORKING)
+            about = "How each figure of a status came about"
+            aside.seek(0)
+            yield Sheet("Working", about, columns, chain.from_iterable(map(json.loads, aside)))
 
     def _status_columns(self) -> tuple[Column, ...]:
         flow = FLOW[self.system]

@@ -14,7 +14,7 @@ from datetime import date, datetime, timedelta
 from typing import Any, Final, NamedTuple, cast
 from zoneinfo import ZoneInfo
 
-from django.db.models import F, Field, FilteredRelation, Model, Q, QuerySet, Value, Window
+from django.db.models import Case, Count, F, Field, FilteredRelation, Model, Q, QuerySet, RowRange, Value, When, Window
 from django.db.models.functions import Cast, RowNumber
 
 from readiness import models as m
@@ -168,6 +168,22 @@ def _latest(rows: QuerySet[Any, Any], of: Iterable[str], by: str) -> QuerySet[An
     return latest
 
 
+def _speaking(rows: QuerySet[Any, Any]) -> QuerySet[Any, Any]:
+    """The foam tests that still say something of a line with a concentrate.
+
+    The last of all; and of those that read drainage the last that measured a quarter's, with all since.
+    """
+
+    def newer(counted: str) -> Window:
+        order = [F("tested_on").desc(), F("id").desc()]
+        of = [F("line"), F("concentrate")]
+        return Window(Count(counted), partition_by=of, order_by=order, frame=RowRange(None, -1))
+
+    answered = Case(When(watched_min__isnull=True, then=newer("id")), default=newer("quarter_min"))
+    speaking: QuerySet[Any, Any] = rows.annotate(answered=answered).filter(answered=0)
+    return speaking
+
+
 # What only a proportioning test has, and what only a foam test has, read side by side in one query.
 _PROOF: Final = ("set_pct", "measured_pct", "passed", "good_through", "band")
 _FOAM: Final = ("expansion", "quarter_min", "watched_min", "declared_expansion", "declared_quarter_min")
@@ -196,7 +212,7 @@ class _Reader:
         )
         self.places = self._places() if past else {}
         self.read_then = self._read_then(past.at) if past else {}
-        self.since_then = self._since_then(past.at) if past else {}
+        self.since_then = self._since_then(past) if past else {}
         self.container_samples: dict[int, r.Sample] = {}
         self.parts = self._parts()
         self.containers = self._containers()
@@ -276,8 +292,9 @@ class _Reader:
             found[pk] = (0 if answer == Answer.NOT_CARRIED else read_ml(ml, stick_ml), on, fault)
         return found
 
-    def _since_then(self, at: datetime) -> dict[int, Since]:
-        return since_read_then({pk: on for pk, (ml, on, _) in self.read_then.items() if ml is not None}, at)
+    def _since_then(self, past: Folded) -> dict[int, Since]:
+        read_at = {pk: on for pk, (ml, on, _) in self.read_then.items() if ml is not None}
+        return since_read_then(read_at, past.at, {pk: sum(of.values()) for pk, of in past.holdings.items()})
 
     # -- stock ------------------------------------------------------------------------------------------------------
 
@@ -357,7 +374,7 @@ class _Reader:
             reading, read_at, fault = self.read_then.get(pk, (None, None, ""))
             fault_on = self._day_of(department, read_at)
             since = [*self.since_then.get(pk, Since())]
-        moved_ml, found_ml, received_ml = since
+        moved_ml, found_ml, received_ml, emptied = since
         container = r.Container(
             id=pk,
             code=code,
@@ -379,6 +396,7 @@ class _Reader:
             moved_since_ml=moved_ml,
             found_since_ml=found_ml,
             received_since_ml=received_ml,
+            emptied_since=bool(emptied),
         )
         if unit is None and vehicle is None:
             return None, container
@@ -398,16 +416,14 @@ class _Reader:
     def _tests(self) -> tuple[dict[int, list[tuple[r.LineTest, bool]]], dict[int, list[r.FoamTest]]]:
         """The latest proportioning test of each line with each concentrate at each setting, since its last conversion.
 
-        And the latest test of its finished foam with each concentrate, in the same query: a conversion does not make a
-        failed one good.
+        And the tests of its finished foam that still speak, in the same query: a conversion does not make a failed one
+        good.
         """
         rows = self._until(m.LineTest).filter(
             Q(line__converted_on__isnull=True) | Q(tested_on__gte=F("line__converted_on"))
         )
         rows = _latest(rows, ("line", "concentrate", "set_pct"), "tested_on").annotate(**_without(m.FoamTest, _FOAM))
-        foam = _latest(self._until(m.FoamTest), ("line", "concentrate"), "tested_on").annotate(
-            **_without(m.LineTest, _PROOF)
-        )
+        foam = _speaking(self._until(m.FoamTest)).annotate(**_without(m.LineTest, _PROOF))
         columns = ("id", "line", "concentrate", "tested_on", *_PROOF, *_FOAM)
         every = rows.order_by().values_list(*columns).union(foam.order_by().values_list(*columns), all=True)
         proofs: dict[int, list[tuple[r.LineTest, bool]]] = defaultdict(list)

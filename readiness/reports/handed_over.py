@@ -18,6 +18,7 @@ from readiness.engineering.dates import GoodThrough
 from readiness.engineering.wording import volume_text
 from readiness.models import Container, Department, HandedOver
 from readiness.models.handed_over import SheetState
+from readiness.reports.code_runs import code_runs
 from readiness.reports.fleet import collector_off
 from readiness.reports.sheet_matching import SEALABLE, Held, Matched, MatchedRow, counted, match
 from readiness.reports.sheet_names import Names, load_names
@@ -43,7 +44,6 @@ NEW, COMPARE = "new", "compare"
 _PURPOSE: Final = "purpose"  # the group of the question whether it is a newer sheet of the same stock
 _MOST_KEPT: Final = 10  # of two sheets: opened, guessed, understood, settled, matched
 _BATCH: Final = 500
-_RUN: Final = 4  # label codes that are listed one by one; more are named by the first and the last
 T = TypeVar("T")
 
 
@@ -319,7 +319,7 @@ def _alike_words(same: list[Held], place: str, product: str, matched: MatchedRow
     if first.parts:
         words += f": {product}, {_lots_words(first, matched, units)}"
     marks = _marks(first)
-    codes = codes_text([held.code for held in same if held.code])
+    codes = code_runs(held.code for held in same if held.code)
     return f"{words}{f'; {marks}' if marks else ''}; at {place}{f'; labeled {codes}' if codes else ''}."
 
 
@@ -352,21 +352,6 @@ def _marks(held: Held) -> str:
     if portion.condition:
         marks.append(portion.condition)
     return ", ".join([*marks, *([portion.why] if portion.why else [])])
-
-
-def codes_text(codes: list[str]) -> str:
-    """Label codes, a long run by its ends: "P-0001 to P-0014"."""
-    if len(codes) <= _RUN:
-        return ", ".join(codes)
-    return f"{codes[0]} to {codes[-1]}" if _in_a_run(codes) else ", ".join(codes)
-
-
-def _in_a_run(codes: list[str]) -> bool:
-    figures = ["".join(each for each in code if each.isdigit()) for code in codes]
-    if not all(figures):
-        return False
-    first = int(figures[0])
-    return [int(each) for each in figures] == list(range(first, first + len(codes)))
 
 
 class Tally(NamedTuple):

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from datetime import date, datetime
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from django.db.models import F, QuerySet, Window
@@ -21,7 +21,7 @@ from readiness.engineering.dates import GoodThrough, good_through, last_day
 from readiness.engineering.holding import Ends, Holding, hold, lot_through
 from readiness.engineering.suiting import ALCOHOL_RESISTANT, NO_CLASS_B_CREDIT
 from readiness.models.policy import RULES
-from readiness.reports.fleet import CONTAINER_KINDS, KINDS
+from readiness.reports.fleet import CONTAINER_KINDS, KINDS, collector_off
 from readiness.reports.since_read import since_read
 
 COUNTS, EMPTY = "counts", "empty"
@@ -142,7 +142,8 @@ def load_inventory(department: m.Department, day: date, only: QuerySet[Any, Any]
 
     only: the ids of the containers that are asked for; the others are not read.
     """
-    return _Stock(department, day, only).inventory()
+    with collector_off():
+        return _Stock(department, day, only).inventory()
 
 
 def _latest(rows: QuerySet[Any, Any], of: str) -> dict[int, r.Sample]:
@@ -172,6 +173,8 @@ class _Stock:
         running = m.Assignment.objects.filter(department=department, to_at__isnull=True)
         names = running.values_list("vehicle", "unit", "unit__designation", "unit__station__name")
         self.running = {vehicle: (unit, name, station) for vehicle, unit, name, station in names}
+        self.spots: dict[int | None, _Spot] = {pk: self._spot(place) for pk, place in self.places.items()}
+        self.spots[None] = _Spot(None, OUTSIDE, OUTSIDE, "", None, "")
 
     def _asked(self, rows: QuerySet[Any, Any], container: str) -> QuerySet[Any, Any]:
         """The rows of the containers that are asked for; container: the way to it."""
@@ -232,18 +235,19 @@ class _Stock:
     def inventory(self) -> Inventory:
         """Every container that is not retired."""
         rows = self._asked(m.Container.objects.filter(department=self.department, retired_on__isnull=True), "pk")
-        rows = rows.annotate(lender=F("partner__name"), **since_read())
-        return Inventory(self.day, tuple(self._item(row) for row in rows.order_by("code")), self.products)
+        since = since_read()
+        rows = rows.annotate(lender=F("partner__name"), **since).order_by("code")
+        columns = rows.values_list(*_COLUMNS, "lender", *since, named=True)
+        return Inventory(self.day, tuple(map(self._item, columns)), self.products)
 
     def _item(self, row: Any) -> Item:
-        parts = tuple(self.parts.get(row.pk, ()))
-        place = self.places[row.place_id] if row.place_id else None
-        record = self._record(row, parts, place)
-        worth = _there(_worth(record, hold(record, self.policy, self.ends), self.day), place)
+        parts = tuple(self.parts.get(row.id, ()))
+        spot = self.spots[row.place_id]
+        record = self._record(row, parts, spot.place)
+        worth = _there(_worth(record, hold(record, self.policy, self.ends), self.day), spot.place)
         product = self.products.get(row.concentrate_id or 0)
-        where, station, unit_id, unit = self._stands(place)
         return Item(
-            id=row.pk,
+            id=row.id,
             code=row.code,
             kind=row.kind,
             capacity_ml=row.capacity_ml,
@@ -254,12 +258,12 @@ class _Stock:
             concentrate_kind=product.kind if product else "",
             pfas=product.pfas if product else "",
             shares=tuple(self._share(part) for part in parts),
-            where=where,
+            where=spot.where,
             place_id=row.place_id,
-            place=str(place) if place else OUTSIDE,
-            station=station,
-            unit_id=unit_id,
-            unit=unit,
+            place=spot.name,
+            station=spot.station,
+            unit_id=spot.unit_id,
+            unit=spot.unit,
             sealed=row.sealed,
             opened_on=row.opened_on,
             flushed=row.flushed,
@@ -275,7 +279,7 @@ class _Stock:
     def _record(self, row: Any, parts: tuple[r.Part, ...], place: m.Place | None) -> r.Container:
         read = row.reading_ml is not None and row.reading_at is not None
         return r.Container(
-            id=row.pk,
+            id=row.id,
             code=row.code,
             kind=CONTAINER_KINDS[row.kind],
             parts=parts,
@@ -289,10 +293,11 @@ class _Stock:
             sealed=row.sealed,
             opened_on=row.opened_on,
             place_low_c=place.expected_low_c if place else None,
-            sample=self.samples.get(row.pk),
+            sample=self.samples.get(row.id),
             moved_since_ml=row.moved_since_ml,
             found_since_ml=row.found_since_ml,
             received_since_ml=row.received_since_ml,
+            emptied_since=row.emptied_since,
         )
 
     def _share(self, part: r.Part) -> Share:
@@ -304,10 +309,11 @@ class _Stock:
         days = [lot_through(part.lot, self.policy) for part in parts]
         return min((day for day in days if day is not None), default=None)
 
-    def _stands(self, place: m.Place | None) -> tuple[str, str, int | None, str]:
+    def _spot(self, place: m.Place) -> _Spot:
+        return _Spot(place, str(place), *self._stands(place))
+
+    def _stands(self, place: m.Place) -> tuple[str, str, int | None, str]:
         """Store, unit or vehicle; the station; and the unit that it stands on tonight."""
-        if place is None:
-            return OUTSIDE, "", None, ""
         if place.station is not None:
             return STORE, place.station.name, None, ""
         if place.transfer_id is not None or place.partner is not None:
@@ -319,6 +325,23 @@ class _Stock:
         assert place.vehicle is not None  # the table's own rule: a place is one of these
         unit, name, station = self.running.get(place.vehicle.pk, (None, "", place.vehicle.station.name))
         return VEHICLE, station, unit, name
+
+
+class _Spot(NamedTuple):
+    """A place, worked out once for all that stands there."""
+
+    place: m.Place | None
+    name: str
+    where: str
+    station: str
+    unit_id: int | None
+    unit: str
+
+
+_COLUMNS: Final = (  # tuples, not records: there may be tens of thousands
+    *("id", "code", "kind", "capacity_ml", "unreachable_ml", "contents_ml", "concentrate_id", "place_id"),
+    *("sealed", "opened_on", "flushed", "mixed", "quarantined", "diluted", "resolution_ml", "reading_ml", "reading_at"),
+)
 
 
 class _Worth(NamedTuple):

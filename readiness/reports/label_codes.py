@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Collection
 
 from readiness.models import Container, Department
 
@@ -11,16 +12,16 @@ _NUMBERED = re.compile(r"(?P<stem>.*?)(?P<number>[0-9]{1,9})")
 LONGEST = 24  # of a label code
 
 
-def next_codes(department: Department, kind: str, count: int) -> tuple[str, ...]:
+def next_codes(department: Department, kind: str, count: int, beside: Collection[str] = ()) -> tuple[str, ...]:
     """`count` codes that follow one another after the highest of that style; retired ones keep their codes.
 
     The style is the letters that most of the kind carry, with the number of figures of the highest. Without any to
-    go by it is the first letter of the kind and four figures: P-0001.
+    go by it is the first letter of the kind and four figures: P-0001. beside: codes that others will carry.
     """
     every = list(Container.objects.filter(department=department).order_by().values_list("code", "kind"))
     stem, figures = _style([code for code, of in every if of == kind]) or (f"{kind[:1].upper()}-", 4)
-    taken = {code.casefold() for code, _ in every}
-    numbers = [int(found["number"]) for code, _ in every if (found := _of_stem(code, stem))]
+    taken = {code.casefold() for code in (*(code for code, _ in every), *beside)}
+    numbers = [int(found["number"]) for code in taken if (found := _of_stem(code, stem))]
     first = max(numbers, default=0) + 1
     made = (f"{stem}{number:0{figures}}" for number in range(first, first + count))
     return tuple(code for code in made if code.casefold() not in taken and len(code) <= LONGEST)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Final, NamedTuple
 
 from readiness.engineering.calibration import LEAST_CORRELATION
@@ -101,7 +102,18 @@ FIGURES: Final[tuple[Group, ...]] = (
         ),
     ),
 )
-FLUORINE: Final = Group(
-    "Fluorinated foam: last days by place (read the act itself)",
-    tuple(Published(f"{each.place}: {each.use}", f"{each.through}", each.source) for each in ENDINGS),
-)
+
+
+def fluorine_on(day: date) -> Group:
+    """The days that end the use of fluorinated foam, as they stand on a department's day."""
+    return Group(
+        "Fluorinated foam: last days by place (read the act itself)",
+        tuple(
+            Published(
+                f"{each.place}: {each.use}",
+                f"{'over since' if each.over_on(day) else 'until'} {each.through}",
+                each.source,
+            )
+            for each in ENDINGS
+        ),
+    )

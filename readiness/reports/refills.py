@@ -14,7 +14,7 @@ from django.db.models import Q
 
 from readiness.engineering.percentages import percent_text
 from readiness.engineering.units import tolerance_ml
-from readiness.engineering.wording import volume_text
+from readiness.engineering.wording import volume_text, volumes_text
 from readiness.models import Assignment, CompatibilityGroup, Concentrate, Container, Listing, Unit
 from readiness.reports.inventory import COUNTS, STORE, Item, load_inventory
 
@@ -137,11 +137,11 @@ def _of_pair(source: Container, target: Container, ml: int, free: int, units: st
     elif free <= 0:
         yield Reason(f"{target} is full by the book: {volume_text(target.contents_ml, units)}.", False)
     elif ml > free + tolerance_ml(1):
-        said = f"{volume_text(ml, units)} does not go into {target}: {volume_text(free, units)} more is all it takes."
-        yield Reason(said, False)
+        asked, takes = volumes_text(ml, free, units)
+        yield Reason(f"{asked} does not go into {target}: {takes} more is all it takes.", False)
     if ml > source.contents_ml > 0:
-        held = volume_text(source.contents_ml, units)
-        yield Reason(f"{volume_text(ml, units)} was read, but {source} holds {held} by the book.", False)
+        asked, held = volumes_text(ml, source.contents_ml, units)
+        yield Reason(f"{asked} was read, but {source} holds {held} by the book.", False)
 
 
 def _of_source(source: Container, item: Item | None) -> Iterable[Reason]:

@@ -6,7 +6,7 @@ answer is kept by the question's group. Nothing is taken as answered because it 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence, Set
 from typing import NamedTuple
 from urllib.parse import urlencode
 
@@ -63,6 +63,86 @@ def rows_text(rows: Sequence[int]) -> str:
     if len(rows) <= FEW:
         return f"rows {', '.join(map(str, rows[:-1]))} and {rows[-1]}"
     return f"rows {', '.join(map(str, rows[: FEW - 1]))} and {len(rows) - FEW + 1:,} more"
+
+
+class Bundle(NamedTuple):
+    """Open questions of one sort with the same choices, which one answer may serve: three unknown stations, all new.
+
+    The answer is a choice's place, from 0: each question then has its own choice of that place.
+    """
+
+    about: str
+    questions: tuple[Question, ...]
+
+    @property
+    def shape(self) -> str:
+        """What its questions have in common."""
+        return shape_of(self.questions[0])
+
+    @property
+    def rows(self) -> tuple[int, ...]:
+        """All rows that it answers."""
+        return tuple(sorted({row for each in self.questions for row in each.rows}))
+
+    @property
+    def rows_text(self) -> str:
+        """The rows as people find them."""
+        return rows_text(self.rows)
+
+    @property
+    def proposed(self) -> int:
+        """The place of the choice that is proposed in each of them."""
+        return _proposed_at(self.questions[0])
+
+    @property
+    def options(self) -> list[tuple[int, str]]:
+        """The choices that mean the same in each, by place; a record that is known already is another in each."""
+        places = range(len(self.questions[0].choices))
+        said = {n: [each.choices[n] for each in self.questions] for n in places}
+        return [
+            (n, _common([choice.words for choice in same]))
+            for n, same in said.items()
+            if n == self.proposed or not same[0].key.startswith("is:")
+        ]
+
+    @property
+    def open(self) -> bool:
+        """Whether something in it has no answer."""
+        return any(each.open for each in self.questions)
+
+
+def shape_of(question: Question) -> str:
+    """What questions share that one answer may serve: their sort, what their choices do, and which is proposed."""
+    kinds = [choice.key.partition(":")[0] for choice in question.choices]
+    return "|".join([question.about, str(_proposed_at(question)), *kinds])
+
+
+def _proposed_at(question: Question) -> int:
+    keys = [choice.key for choice in question.choices]
+    return keys.index(question.proposed) if question.proposed in keys else -1
+
+
+def _common(said: Sequence[str]) -> str:
+    """What sentences have in common, with a gap where they differ: "a new station, named …"."""
+    split = [each.split(" ") for each in said]
+    shortest = min(map(len, split))
+    start = next((n for n in range(shortest) if len({words[n] for words in split}) > 1), shortest)
+    end = next((n for n in range(shortest - start) if len({words[-1 - n] for words in split}) > 1), shortest - start)
+    if all(len(words) == start for words in split):
+        return said[0]
+    return " ".join([*split[0][:start], "…", *(split[0][-end:] if end else [])])
+
+
+def bundled(questions: Iterable[Question], single: Set[str] = frozenset()) -> list[Question | Bundle]:
+    """Questions, those that one answer may serve together. single: groups and sorts that are asked one by one.
+
+    Together are only those that nobody has answered yet and for which something is proposed.
+    """
+    found: dict[str, list[Question]] = {}
+    for each in questions:
+        alone = each.answer or each.wrong or _proposed_at(each) < 0 or not single.isdisjoint({each.group, each.about})
+        found.setdefault(each.group if alone else f"together|{shape_of(each)}", []).append(each)
+    return [same[0] if len(same) == 1 else Bundle(same[0].about, tuple(same)) for same in found.values()]
 
 
 class Asking:

@@ -21,7 +21,7 @@ from readiness.engineering.records import (
 )
 from readiness.engineering.units import ML_PER_L, from_si, tolerance_ml
 
-ENGINE = "3"  # raised whenever the same facts may give another answer
+ENGINE = "4"  # raised whenever the same facts may give another answer
 AGES = frozenset({"days", "hours"})  # they grow by themselves: no reason to call an answer changed
 
 Since = Mapping[tuple[str, str, int], date | None]

@@ -19,9 +19,10 @@ from readiness.models import Check, Container, FoamLine, Unit
 from readiness.models.movements import Account
 from readiness.reports.check_sheets import Alike, LineToRead, Sheet, Vessel, sheet_for
 from readiness.web.access import Here, may, rows
+from readiness.web.answer_rules import Rule
 from readiness.web.crew import unit_here
 from readiness.web.entries import Ask, BookForm, CodesField, Page, entry_page
-from readiness.web.forms import QuantityField
+from readiness.web.forms import Brim, QuantityField
 
 NOT_USED, FLUSHED, NOT_YET = "not used", "flushed", "not flushed yet"
 _OF_LINES: Final = [(NOT_USED, "not used"), (FLUSHED, "used and flushed"), (NOT_YET, "used, not flushed yet")]
@@ -43,7 +44,10 @@ def _radios(label: str, choices: list[tuple[str, str]], initial: str) -> forms.C
 
 def _fields(sheet: Sheet) -> Iterator[tuple[str, forms.Field]]:
     for vessel in sheet.measured:
-        yield f"c{vessel.id}", QuantityField("volume", label=f"Used from {vessel.code}", required=False, zero=False)
+        above = f"{{read}} was read, but {vessel.code} holds {{full}} when full: look again."
+        brim = Brim(vessel.size_ml, vessel.size_ml + 2, above)
+        used = QuantityField("volume", label=f"Used from {vessel.code}", required=False, zero=False, brim=brim)
+        yield f"c{vessel.id}", used
     for group in sheet.sealed:
         count = len(group.vessels)
         said = f"A whole number from 0 to {count} belongs here: so many are aboard by the book."
@@ -88,21 +92,32 @@ class AfterUseForm(BookForm):
     def clean(self) -> dict[str, Any]:
         """A flush has its minutes; minutes have their flush."""
         asked: dict[str, Any] = super().clean() or self.cleaned_data
+        self.keep_to_rules()
         for line in self.sheet.lines:
-            self._check_line(line, asked)
-        if asked.get("account") == Account.INCIDENT and not asked.get("incident") and not self.errors:
-            self.refuse("Nothing was read: the incident’s number is needed to settle it afterwards.", "incident")
+            key = f"l{line.id}"
+            answer = asked.get(key) or NOT_USED
+            if answer != FLUSHED and asked.get(f"{key}_min"):
+                self.refuse(f"Minutes of a flush were read and “{answer}” is marked: mark used and flushed.", key)
         return asked
 
-    def _check_line(self, line: LineToRead, asked: dict[str, Any]) -> None:
-        key = f"l{line.id}"
-        answer, minutes = asked.get(key) or NOT_USED, asked.get(f"{key}_min")
-        if answer == FLUSHED and minutes is None and f"{key}_min" not in self.errors:
-            self.refuse("Used and flushed was marked: say for how many minutes clear water ran.", f"{key}_min")
-        if answer != FLUSHED and minutes:
-            self.refuse(f"Minutes of a flush were read and “{answer}” is marked: mark used and flushed.", key)
-        if asked.get(f"{key}_strainer") == FAULTY and not asked.get(f"{key}_words"):
-            self.refuse("A fault of the strainer was marked: say in a word or two what is wrong.", f"{key}_words")
+    def rules(self) -> Iterator[Rule]:
+        """An incident has its number, a flush its minutes, a fault its words."""
+        number = "Nothing was read: the incident’s number is needed to settle it afterwards."
+        yield Rule("incident", "account", (Account.INCIDENT.value,), number, lacking=("incident",))
+        for line in self.sheet.lines:
+            key, minutes, words = f"l{line.id}", f"l{line.id}_min", f"l{line.id}_words"
+            flushed = "Used and flushed was marked: say for how many minutes clear water ran."
+            yield Rule(minutes, key, (FLUSHED,), flushed, lacking=(minutes,))
+            fault = "A fault of the strainer was marked: say in a word or two what is wrong."
+            yield Rule(words, f"{key}_strainer", (FAULTY,), fault, lacking=(words,))
+
+    def drawn_by_no_line(self) -> bool:
+        """Whether foam was used and each line is said not to have drawn it: the one that did would not be limited."""
+        asked = self.cleaned_data
+        vessels = [*self.sheet.measured, *(group.vessels[0] for group in self.sheet.sealed)]
+        used = any(asked.get(f"{kind}{each.id}") for each in vessels for kind in "cg") or asked.get("empties")
+        lines = [asked.get(f"l{line.id}") or NOT_USED for line in self.sheet.lines]
+        return bool(used) and bool(lines) and set(lines) == {NOT_USED}
 
     # what it hands over
 
@@ -212,7 +227,7 @@ def after_use(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
         form_template="after_use/ask.html",
         preview_template="refills/yes.html",
     )
-    return entry_page(request, here, page, form, unit=unit)
+    return entry_page(request, here, page, form, unit=unit, use=form)
 
 
 urlpatterns = [path("crew/<int:pk>/after-use/", after_use, name="after_use")]

@@ -71,6 +71,7 @@ class SpillForm(SheetForm):
     groups_of = (
         ("Footprint by diameter, or from a volume", ("diameter", "spilled", "volume", "surface")),
         ("The line, and the tank", ("flow", "measured", "tank_height")),
+        ("Hot, or running", ("liquid_temperature", "running")),
     )
     fuel = FuelField(
         label="Fuel", help_text="Its name, or the number on the placard, such as 1203. Only FLAMMABLE in sight: 1993."
@@ -86,6 +87,8 @@ class SpillForm(SheetForm):
     flow = QuantityField("flow", label="The line flows", required=False, zero=False)
     measured = PercentField(label="Its last test measured", required=False)
     tank_height = QuantityField("length", label="Height of the tank", required=False, zero=False)
+    liquid_temperature = QuantityField("temperature", label="Temperature of the liquid", required=False)
+    running = forms.BooleanField(label="It burns as it flows or falls", required=False)
     choices: tuple[Fuel, ...] = ()  # fuels that were meant, where there are several
     products: dict[int, r.Concentrate]
     policy: r.Policy
@@ -152,6 +155,8 @@ class SpillForm(SheetForm):
             tank_height_m=asked["tank_height"],
             spread=self.found,
             product_l=self.product_l,
+            liquid_c=asked["liquid_temperature"],
+            running=asked["running"],
         )
 
     def stock(self) -> dict[int, AtHand] | None:
@@ -234,10 +239,11 @@ class NeedForm(SheetForm):
 
     def area_m2(self) -> float:
         """By its area or its diameter."""
-        return _area_m2(self.cleaned_data)
+        return area_of(self.cleaned_data)
 
 
-def _area_m2(asked: dict[str, Any]) -> float:
+def area_of(asked: dict[str, Any]) -> float:
+    """A footprint by its area or its diameter [m²]. Raises ``ValueError`` unless exactly one was written."""
     if bool(asked["area"]) == bool(asked["diameter"]):
         raise ValueError("A footprint is needed, or a diameter, and not both.")
     return float(asked["area"]) if asked["area"] else footprints.circle_m2(asked["diameter"])
@@ -270,7 +276,7 @@ class VaporForm(SheetForm):
             "interval_min": asked["interval"],
         }
         plan = Hold(
-            _area_m2(asked),
+            area_of(asked),
             asked["percent"],
             asked["hold"],
             wind_loss=asked["wind_loss"] or 0,
@@ -286,7 +292,7 @@ class VaporForm(SheetForm):
         asked = self.cleaned_data
         words = {
             "purpose": Purpose.VAPOR.value,
-            "area_m2": f"{_area_m2(asked):.6f}",
+            "area_m2": f"{area_of(asked):.6f}",
             "hold_min": asked["hold"],
             "interval_min": asked["interval"],
             "blanket_depth_m": asked["depth"],
@@ -316,7 +322,7 @@ class RunoffForm(SheetForm):
         if asked["product"] and asked["product_depth"]:
             raise ValueError("The product’s depth and its volume were read: one of them belongs here.")
         dike = Dike(
-            _area_m2(asked),
+            area_of(asked),
             asked["wall"],
             asked["flow"],
             asked["minutes"],

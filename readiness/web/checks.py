@@ -50,10 +50,11 @@ from readiness.reports.check_sheets import (
 from readiness.reports.crew_today import changed_by
 from readiness.web import access
 from readiness.web.access import Here, get, may, rows, signed_in
+from readiness.web.answer_rules import Rule, rules_text
 from readiness.web.crew import unit_here
 from readiness.web.entries import CodesField, read_codes
 from readiness.web.figures import figure
-from readiness.web.forms import EntryForm, MomentField, PhotoField, QuantityField
+from readiness.web.forms import Brim, EntryForm, MomentField, PhotoField, QuantityField
 from readiness.web.moments import moment_text
 from readiness.web.tables import Column, MomentColumn, NumberColumn, Table, list_page
 
@@ -84,6 +85,11 @@ _FEW_PAILS: Final = 40  # as many pails can be answered apart each in its place;
 _EIGHTHS: Final = ("empty", "⅛", "¼", "⅜", "½", "⅝", "¾", "⅞", "full")
 _CHOSEN: Final = "apart_now"  # the button that asks for the fields of those that are named
 _MOST_WORDS: Final = 200
+NOTHING_SEEN: Final = "Everything was left at not looked at: a check says of one thing at least what was seen."
+NOT_APART: Final = (
+    "Answering pails apart needs signal. Without it leave these pails at not looked at, and say in the remark which is "
+    "different and how, or raise a deficiency."
+)
 
 
 # -- the form ----------------------------------------------------------------------------------------------------------
@@ -101,8 +107,10 @@ def _radios(label: str, choices: list[tuple[str, str]], initial: str = NOT_LOOKE
     )
 
 
-def _volume(code: str, how: str = "measured volume") -> QuantityField:
-    field = QuantityField("volume", label=f"{code}: {how}", required=False)
+def _volume(each: Vessel, how: str = "measured volume", again: str = "read the gauge again") -> QuantityField:
+    above = f"{{read}} was read in {each.code}, which holds {{full}} when full: {again}."
+    brim = Brim(each.size_ml, each.size_ml + each.resolution_ml + 2, above)
+    field = QuantityField("volume", label=f"{each.code}: {how}", required=False, brim=brim)
     field.widget.widgets[0].attrs["placeholder"] = " "  # the style sheet tells by it whether something was typed
     return field
 
@@ -115,7 +123,7 @@ def _words(name: str) -> forms.CharField:
 def _gauge(each: Vessel) -> forms.Field:
     """How its gauge is read: a number, or the light that is lit."""
     if not each.lights:
-        return _volume(each.code)
+        return _volume(each)
     step = 8 // each.lights
     lit = [(str(each.size_ml * n // each.lights), _EIGHTHS[n * step]) for n in range(each.lights + 1)]
     return _radios(f"{each.code}: the gauge shows", [*lit, ("", "not looked at")], "")
@@ -129,7 +137,7 @@ def _apart(label: str, *, carried: bool = False) -> forms.ChoiceField:
 
 def _vessel_fields(each: Vessel) -> Iterator[tuple[str, forms.Field]]:
     yield f"c{each.id}_ml", _gauge(each)
-    yield f"c{each.id}_stick", _volume(each.code, "by the stick")
+    yield f"c{each.id}_stick", _volume(each, "by the stick", "dip it again")
     for n, part in enumerate(each.parts):
         yield f"c{each.id}_part{n}", _apart(part)
     fixed = each.kind == "fixed tank"  # it goes where its vehicle goes: "not carried" would be a slip of the thumb
@@ -151,7 +159,7 @@ def _group_fields(group: Alike) -> Iterator[tuple[str, forms.Field]]:
             f"p{each.id}",
             forms.ChoiceField(label=each.code, choices=_SEAL, required=False, error_messages=_NO_ANSWER),
         )
-        yield f"p{each.id}_ml", _volume(each.code)
+        yield f"p{each.id}_ml", _volume(each)
         yield f"p{each.id}_words", _words(each.code)
 
 
@@ -183,6 +191,39 @@ def _gear_fields(gear: Sequence[GearToLook]) -> Iterator[tuple[str, forms.Field]
     for each in gear:
         yield f"i{each.id}", _apart(each.name, carried=True)
         yield f"i{each.id}_words", _words(each.name)
+
+
+def _fault_rule(key: str, parts: int = 0) -> Rule:
+    said = "A fault was marked: say in a word or two what is wrong."
+    named = tuple((f"{key}_part{n}", FAULT) for n in range(parts))
+    return Rule(f"{key}_words", key, (FAULT,), said, lacking=(f"{key}_words",), unless=named)
+
+
+def _vessel_rules(each: Vessel) -> Iterator[Rule]:
+    key = f"c{each.id}"
+    read = f"{{read}} was read in {each.code} and “{{answer}}” is marked: mark good or fault beside a volume."
+    numbers = (f"{key}_ml", f"{key}_stick")
+    yield Rule(key, key, (GOOD, FAULT), read, otherwise=True, given=numbers)
+    none = f"Good was marked and no volume: read the gauge or dip it, or leave {each.code} at not looked at."
+    yield Rule(f"{key}_ml", key, (GOOD,), none, lacking=numbers)
+    yield _fault_rule(key, len(each.parts))
+
+
+def _pail_rules(each: Vessel) -> Iterator[Rule]:
+    key, number = f"p{each.id}", (f"p{each.id}_ml",)
+    read = f"{{read}} was read in {each.code}, which is not marked opened: mark it opened or clear it."
+    yield Rule(key, key, (OPENED,), read, otherwise=True, given=number)
+    none = f"{each.code} was marked opened and no volume was read: say what is in it."
+    yield Rule(f"{key}_ml", key, (OPENED,), none, lacking=number)
+    yield _fault_rule(key)
+
+
+def _line_rules(line: LineToRead) -> Iterator[Rule]:
+    key = f"l{line.id}"
+    for part, what in (("set", "what the knob stands at"), ("ring", "what the ring stands at")):
+        name = f"{key}_{part}"
+        yield Rule(name, key, (GOOD,), f"Good was marked on {line.name}: say {what} as well.", lacking=(name,))
+    yield _fault_rule(key, len(line.looked_at))
 
 
 class VesselShown(NamedTuple):
@@ -259,18 +300,10 @@ class CheckForm(EntryForm):
     def clean(self) -> dict[str, Any]:
         """Refuse answers that contradict each other, and a check in which nobody looked at anything."""
         self._same_sheet()
-        for each in self.sheet.measured:
-            self._check_vessel(f"c{each.id}", each.code)
-        for group in self.sheet.sealed:
-            for each in group.vessels:
-                self._check_pail(f"p{each.id}", each.code)
-        for line in self.sheet.lines:
-            self._check_line(line)
-        for gear in self.sheet.gear:
-            self._check_fault(f"i{gear.id}", self._got(f"i{gear.id}"))
+        self.keep_to_rules()
         self._check_apart()
         if not self.errors and self.sheet.things and not any(_says_something(read) for read in self.reads()):
-            self.refuse("Everything was left at not looked at: a check says of one thing at least what was seen.")
+            self.refuse(NOTHING_SEEN)
         return self.cleaned_data
 
     def _same_sheet(self) -> None:
@@ -302,40 +335,24 @@ class CheckForm(EntryForm):
         read = self._got(f"{key}_ml")
         return int(read) if read not in (None, "") else None
 
-    def _check_vessel(self, key: str, code: str) -> None:
-        answer, ml = self._got(key) or NOT_LOOKED, self._ml(key)
-        ml = self._got(f"{key}_stick") if ml is None else ml
-        if ml is not None and answer in (NOT_LOOKED, NOT_CARRIED):
-            read = volume_text(ml, self.units)
-            self.refuse(f"{read} was read in {code} and “{answer}” is marked: mark good or fault beside a volume.", key)
-        wrong = {f"{key}_ml", f"{key}_stick"} & self.errors.keys()
-        if ml is None and answer == GOOD and not wrong:
-            said = f"Good was marked and no volume: read the gauge or dip it, or leave {code} at not looked at."
-            self.refuse(said, f"{key}_ml")
-        self._check_fault(key, answer)
+    def said(self, value: Any) -> str:
+        """A volume in the reader's units."""
+        return volume_text(int(value), self.units)
 
-    def _check_pail(self, key: str, code: str) -> None:
-        answer, ml = self._got(key), self._got(f"{key}_ml")
-        if ml is not None and answer != OPENED:
-            read = volume_text(ml, self.units)
-            self.refuse(f"{read} was read in {code}, which is not marked opened: mark it opened or clear it.", key)
-        if ml is None and answer == OPENED and f"{key}_ml" not in self.errors:
-            self.refuse(f"{code} was marked opened and no volume was read: say what is in it.", f"{key}_ml")
-        self._check_fault(key, answer)
+    def rules(self) -> Iterator[Rule]:
+        """A number has its answer, an answer its number, and a fault its words."""
+        for vessel in self.sheet.measured:
+            yield from _vessel_rules(vessel)
+        for group in self.sheet.sealed:
+            yield from (rule for each in group.vessels for rule in _pail_rules(each))
+        for line in self.sheet.lines:
+            yield from (rule for rule in _line_rules(line) if not {*rule.lacking} - self.fields.keys())
+        yield from (_fault_rule(f"i{gear.id}") for gear in self.sheet.gear)
 
-    def _check_line(self, line: LineToRead) -> None:
-        key = f"l{line.id}"
-        answer = self._got(key)
-        for part, what in (("set", "what the knob stands at"), ("ring", "what the ring stands at")):
-            name = f"{key}_{part}"
-            if answer == GOOD and name in self.fields and name not in self.errors and not self._got(name):
-                self.refuse(f"Good was marked on {line.name}: say {what} as well.", name)
-        self._check_fault(key, answer)
-
-    def _check_fault(self, key: str, answer: str | None) -> None:
-        named = any(self._got(name) == FAULT for name in self.fields if name.startswith(f"{key}_part"))
-        if answer == FAULT and not named and not self._got(f"{key}_words") and f"{key}_words" not in self.errors:
-            self.refuse("A fault was marked: say in a word or two what is wrong.", f"{key}_words")
+    def rules_text(self) -> str:
+        """Those of the fields that the page draws."""
+        drawn = {f"p{shown.vessel.id}" for group in self.groups() for shown in group.each_one}
+        return rules_text(rule for rule in self.rules() if not rule.of.startswith("p") or rule.of in drawn)
 
     # -- what it hands over
 
@@ -528,7 +545,8 @@ def make(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
             return redirect("check_result", pk=unit.pk, check=recorded.check.pk)
     if request.FILES.get("photo") and "photo" not in form.errors:
         form.add_error("photo", "A browser does not hold a picture while something else is mended: choose it again.")
-    return render(request, "checks/make.html", {"unit": unit, "sheet": sheet, "form": form, "only": only})
+    said = {"nothing_seen": NOTHING_SEEN, "not_apart": NOT_APART}
+    return render(request, "checks/make.html", {"unit": unit, "sheet": sheet, "form": form, "only": only, **said})
 
 
 def _record(here: Here, form: CheckForm) -> Recorded:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import copy
+from collections.abc import Callable, Iterable
+from contextlib import suppress
 from typing import Any, Final
 
 from django import forms
@@ -18,14 +21,16 @@ from readiness.engineering.prices import PriceError, price_text, read_price
 from readiness.models import Concentrate, Delivery, Lot
 from readiness.models.containers import ContainerKind
 from readiness.models.deliveries import PricePer
+from readiness.reports.code_runs import code_runs
 from readiness.reports.deliveries import DeliveryRow, deliveries, slip
 from readiness.reports.label_codes import next_codes
 from readiness.web.access import Here, get, may, rows, signed_in
 from readiness.web.entries import MOST_CODES, Ask, BookForm, CodesField, OwnerField, Page, entry_page, read_codes
-from readiness.web.forms import Form, GoodThroughField, QuantityField
+from readiness.web.forms import Form, GoodThroughField, OfHere, QuantityField
 from readiness.web.movements import asked_before, department_rows
 from readiness.web.tables import Column, MomentColumn, NumberColumn, QuantityColumn, RecordFilter, Table, list_page
 
+MOST_LOTS: Final = 20  # of one delivery
 PER: Final = {PricePer.CONTAINER: "a container", PricePer.GALLON: "a US gallon", PricePer.LITER: "a liter"}
 
 
@@ -87,18 +92,28 @@ class ArrivalForm(BookForm):
     def clean(self) -> dict[str, Any]:
         """Either a lot of the book or a new one, whole."""
         asked: dict[str, Any] = super().clean() or self.cleaned_data
-        new = {"concentrate": asked.get("concentrate"), "batch": asked.get("batch")}
-        if asked.get("lot") and any(new.values()):
-            raise ValidationError("A lot of the book and a new lot were read: only one of them belongs here.")
-        if not asked.get("lot"):
+        self.clean_which(str)
+        return asked
+
+    def clean_which(self, named: Callable[[str], str]) -> None:
+        """Either a lot of the book or a new one; named: gives the names of the fields."""
+        asked = self.cleaned_data
+        new = {name: asked.get(name) for name in map(named, ("concentrate", "batch"))}
+        if asked.get(named("lot")) and any(new.values()):
+            said = "A lot of the book and a new lot were read: only one of them belongs here."
+            self.add_error(named("lot"), said)
+        elif not asked.get(named("lot")):
             for name, value in new.items():
                 if not value and name not in self.errors:
                     self.add_error(name, "Nothing was read: choose a lot of the book, or say this of the new lot.")
-        return asked
 
-    def delivery(self) -> acts.Delivery:
-        """What came."""
-        asked = self.cleaned_data
+    def lot_asked(self, n: int) -> dict[str, Any]:
+        """What was read of a lot."""
+        return self.cleaned_data
+
+    def delivery(self, n: int = 1) -> acts.Delivery:
+        """What came of a lot."""
+        asked = self.lot_asked(n)
         new = acts.NewLot(
             asked["concentrate"], " ".join(asked["batch"].split()), asked["label_date"], asked.get("made")
         )
@@ -109,14 +124,17 @@ class ArrivalForm(BookForm):
             kind=asked["kind"],
             capacity_ml=asked["capacity"] or asked["each"],
             sealed=asked["sealed"],
-            owner=asked["owner"],
-            compartment=asked["compartment"],
+            owner=self.cleaned_data["owner"],
+            compartment=self.cleaned_data["compartment"],
             damaged=tuple(asked.get("damaged") or ()),
         )
 
 
 class ReceiveForm(ArrivalForm):
-    """A delivery from a supplier, with what its papers say."""
+    """A delivery from a supplier, with what its papers say: of the whole, and of each of its lots.
+
+    The fields of the first lot are those of the class; those of the second end in _2, and so on.
+    """
 
     made = GoodThroughField(label="New lot: made", required=False, help_text="To the day, month or year.")
     order_reference = forms.CharField(label="Order reference", max_length=60, required=False)
@@ -144,49 +162,118 @@ class ReceiveForm(ArrivalForm):
     )
     price = PriceField(label="Price", required=False, help_text="As on the paper: 118.50.")
     price_per = forms.ChoiceField(label="It is the price of", required=False, choices=[("", "choose"), *PER.items()])
-    currency = forms.CharField(max_length=3, required=False, initial="USD", help_text="Three letters.")
-    last = (
-        *("order_reference", "supplier", "certificate", "ordered", "turned_away", "damaged"),
-        *("price", "price_per", "currency", "happened_at", "reason"),
+    currency = forms.CharField(
+        label="Currency", max_length=3, required=False, initial="USD", help_text="Three letters."
     )
-    folds = (
-        ("Order, supplier and certificate", ("order_reference", "supplier", "certificate")),
-        ("Short, turned away or damaged", ("ordered", "turned_away", "damaged")),
-        ("Price", ("price", "price_per", "currency")),
+    lots = forms.IntegerField(widget=forms.HiddenInput, required=False, min_value=1, max_value=MOST_LOTS, initial=1)
+    of_lot = (
+        *("codes", "each", "kind", "capacity", "sealed", "lot", "concentrate", "batch", "label_date", "made"),
+        *("certificate", "ordered", "turned_away", "damaged", "price", "price_per", "currency"),
     )
+    of_all = ("owner", "compartment", "order_reference", "supplier", "happened_at", "reason")
 
-    def __init__(self, *args: Any, here: Here, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, here: Here, lots: int = 1, **kwargs: Any) -> None:
         super().__init__(*args, here=here, **kwargs)
-        before = [name for name in self.fields if name not in (*self.last, "made", "owner", "compartment")]
-        self.order_fields([*before, "made", "owner", "compartment", *self.last])
+        self.lot_count = lots
+        for n in range(2, lots + 1):
+            self.fields |= {own(name, n): self._again(name, here) for name in self.of_lot}
+        papers = ("certificate", "ordered", "turned_away", "damaged")
+        price = ("price", "price_per", "currency")
+        self.folds = (
+            ("Order and supplier", ("order_reference", "supplier")),
+            *(("Certificate, short, turned away or damaged", self._own(papers, n)) for n in self.numbers),
+            *(("Price", self._own(price, n)) for n in self.numbers),
+        )
+        self.order_fields([*(each for n in self.numbers for each in self._own(self.of_lot, n)), *self.of_all])
         self.fields["reason"].label = "Remark or delivery note"
 
-    def clean_currency(self) -> str:
-        """Three capital letters."""
-        read = str(self.cleaned_data["currency"]).strip().upper()
-        if read and not (len(read) == 3 and read.isascii() and read.isalpha()):
-            raise ValidationError(f"“{read}” was read: a currency has three letters, as USD or EUR.")
-        return read
+    def _again(self, name: str, here: Here) -> forms.Field:
+        field = copy.deepcopy(self.fields[name])
+        if isinstance(field, OfHere):
+            field.settle(here)
+        return field
+
+    @staticmethod
+    def _own(names: tuple[str, ...], n: int) -> tuple[str, ...]:
+        return tuple(own(name, n) for name in names)
+
+    @property
+    def numbers(self) -> range:
+        """The lots, from 1."""
+        return range(1, self.lot_count + 1)
+
+    @property
+    def lots_drawn(self) -> list[Any]:
+        """For each lot its fields in runs."""
+        return [self.runs(self[name] for name in self._own(self.of_lot, n)) for n in self.numbers]
+
+    @property
+    def rest_drawn(self) -> list[Any]:
+        """The fields of the whole delivery, in runs."""
+        runs = self.runs(self[name] for name in self.of_all)
+        return [(title, run, at_fault or self.lot_count > 1) for title, run, at_fault in runs]
+
+    @property
+    def faults(self) -> list[tuple[str, str, str]]:
+        """Says which lot, where there are several."""
+        of = {self[own(name, n)].id_for_label: n for n in self.numbers for name in self.of_lot}
+        several = self.lot_count > 1
+        return [
+            (id_, f"Lot {of[id_]}, {label}" if several and id_ in of else label, said)
+            for id_, label, said in super().faults
+        ]
+
+    def refuse(self, sentence: object, field: str | None = None) -> None:
+        """A lot's refusal stands at its label codes."""
+        if isinstance(sentence, acts.LotsRefused) and self.lot_count > 1:
+            for n, said in sentence.sentences.items():
+                self.add_error(own("codes", n + 1), said)
+        else:
+            only = sentence.sentences[0] if isinstance(sentence, acts.LotsRefused) else sentence
+            super().refuse(only, field)
 
     def clean(self) -> dict[str, Any]:
-        """A price says of what, and in which currency; what was damaged needs a word."""
-        asked = super().clean()
-        if asked.get("price") is not None:
-            for name in ("price_per", "currency"):
-                if not asked.get(name) and name not in self.errors:
-                    self.add_error(name, "Nothing was read: a price says what it is for and in which currency.")
-        if asked.get("damaged") and not asked.get("reason"):
-            self.add_error("reason", "Nothing was read: say what is damaged.")
+        """Each lot is whole; several are held together by the reference of their order."""
+        asked: dict[str, Any] = self.cleaned_data
+        for n in self.numbers:
+            self._clean_lot(n, asked)
+        if self.lot_count > 1 and not asked.get("order_reference") and "order_reference" not in self.errors:
+            said = "Nothing was read: lots that came together share an order reference, or that of the delivery note."
+            self.add_error("order_reference", said)
         return asked
 
-    def paper(self) -> acts.Paper:
-        """What the papers say."""
-        asked = self.cleaned_data
+    def _clean_lot(self, n: int, asked: dict[str, Any]) -> None:
+        """A price says of what, and in which currency; what was damaged needs a word."""
+        self.clean_which(lambda name: own(name, n))
+        self._clean_currency(own("currency", n), asked)
+        if asked.get(own("price", n)) is not None:
+            for name in self._own(("price_per", "currency"), n):
+                if not asked.get(name) and name not in self.errors:
+                    self.add_error(name, "Nothing was read: a price says what it is for and in which currency.")
+        if asked.get(own("damaged", n)) and not asked.get("reason") and "reason" not in self.errors:
+            self.add_error("reason", "Nothing was read: say what is damaged.")
+
+    def _clean_currency(self, name: str, asked: dict[str, Any]) -> None:
+        """Three capital letters."""
+        read = asked[name] = str(asked.get(name, "")).strip().upper()
+        if read and not (len(read) == 3 and read.isascii() and read.isalpha()):
+            self.add_error(name, f"“{read}” was read: a currency has three letters, as USD or EUR.")
+
+    def arrived(self) -> list[acts.Arrived]:
+        """Each lot with what its papers say."""
+        return [acts.Arrived(self.delivery(n), self._paper(n)) for n in self.numbers]
+
+    def lot_asked(self, n: int) -> dict[str, Any]:
+        """What was read of a lot, by the names of the first."""
+        return {name: self.cleaned_data[own(name, n)] for name in self.of_lot}
+
+    def _paper(self, n: int) -> acts.Paper:
+        asked = self.lot_asked(n)
         priced = asked["price"] is not None
         price = acts.Price(asked["price"], PricePer(asked["price_per"]), asked["currency"]) if priced else None
         return acts.Paper(
-            order_reference=asked["order_reference"],
-            supplier=asked["supplier"],
+            order_reference=self.cleaned_data["order_reference"],
+            supplier=self.cleaned_data["supplier"],
             certificate=asked["certificate"],
             ordered=asked["ordered"],
             turned_away=asked["turned_away"] or 0,
@@ -194,9 +281,14 @@ class ReceiveForm(ArrivalForm):
         )
 
 
+def own(name: str, n: int) -> str:
+    """A field's name at the lot of this number."""
+    return name if n == 1 else f"{name}_{n}"
+
+
 def _receive(form: ReceiveForm, here: Here) -> Ask:
-    entry, delivery, paper = form.entry(here), form.delivery(), form.paper()
-    return Ask(lambda: [acts.receive_delivery(entry, delivery, paper).movement_id])
+    entry, arrived = form.entry(here), form.arrived()
+    return Ask(lambda: [posted.movement_id for posted in acts.receive_lots(entry, arrived)])
 
 
 def _received(done: Done) -> HttpResponseBase:
@@ -211,7 +303,8 @@ PAGE = Page(
     "Enter the delivery",
     _receive,
     _received,
-    "One lot at a time; several lots of one order carry the same order reference.",
+    "One lot after the other, all of one delivery together: it is entered whole or not at all.",
+    form_template="deliveries/receive.html",
 )
 
 
@@ -222,24 +315,70 @@ class ProposeForm(Form):
     for_kind = forms.ChoiceField(label="Kind", choices=[(kind, kind) for kind in ContainerKind.values])
 
 
+class NextLotForm(ProposeForm):
+    """Of the next lot: how many came, to fill in the label codes."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, prefix="next", **kwargs)
+        self.fields["count"].required = False
+        self.fields["count"].help_text = "Their label codes are then filled in, the next free ones."
+
+
 @require_http_methods(["GET", "POST"])
 @may("receive")
 def receive(request: HttpRequest, here: Here) -> HttpResponseBase:
     """The form; asked for label codes, with the next free ones filled in."""
     asked = ProposeForm(request.GET if "count" in request.GET else None, here=here)
-    initial = asked_before(request, ReceiveForm)
-    if asked.is_bound and asked.is_valid():
-        kind = asked.cleaned_data["for_kind"]
-        codes = next_codes(here.department, kind, asked.cleaned_data["count"])
-        initial |= {"codes": codes_text(codes), "kind": kind}
-    form = ReceiveForm(request.POST or None, here=here, initial=initial)
-    return entry_page(request, here, PAGE, form, above="deliveries/propose.html", proposing=asked)
+    coming = NextLotForm(request.POST if "more" in request.POST else None, here=here)
+    lots = _lots_of(request)
+    if "fewer" in request.POST or (coming.is_bound and coming.is_valid()):
+        form = _redrawn(request, here, lots, coming)
+    elif request.POST:
+        form = ReceiveForm(request.POST, here=here, lots=lots)
+    else:
+        initial = asked_before(request, ReceiveForm)
+        if asked.is_bound and asked.is_valid():
+            initial |= _proposed(here, asked)
+        form = ReceiveForm(here=here, initial=initial)
+    return entry_page(request, here, PAGE, form, proposing=asked, coming=coming, most=MOST_LOTS)
 
 
-def codes_text(codes: tuple[str, ...]) -> str:
-    """A run where it reads back as the same, else one after the other."""
-    run = f"{codes[0]} to {codes[-1]}" if len(codes) > 2 else " ".join(codes)
-    return run if read_codes(run) == list(codes) else " ".join(codes)
+def _lots_of(request: HttpRequest) -> int:
+    """How many lots were posted; one where nothing can be read."""
+    said = request.POST.get("lots", "")
+    return min(max(int(said), 1), MOST_LOTS) if said.isdecimal() and said.isascii() and len(said) < 4 else 1
+
+
+def _redrawn(request: HttpRequest, here: Here, lots: int, coming: NextLotForm) -> ReceiveForm:
+    """The form as it was typed, nothing checked, with a lot more, or without the one that is taken away."""
+    typed = ReceiveForm(request.POST, here=here, lots=lots)
+    raw = {name: typed[name].data for name in typed.fields}
+    kept = [n for n in typed.numbers if str(n) != request.POST.get("fewer")] or [1]
+    initial = {own(name, n): raw[own(name, was)] for n, was in enumerate(kept, 1) for name in typed.of_lot}
+    initial |= {name: raw[name] for name in ("entry_id", *typed.of_all)}
+    if coming.is_bound and lots < MOST_LOTS:
+        kept.append(lots + 1)
+        initial |= {own(name, len(kept)): raw[own(name, lots)] for name in ("each", "capacity", "sealed", "currency")}
+        initial |= {own("kind", len(kept)): coming.cleaned_data["for_kind"]}
+        if coming.cleaned_data["count"]:
+            beside = [raw[own("codes", n)] for n in typed.numbers]
+            initial |= {own(name, len(kept)): said for name, said in _proposed(here, coming, beside).items()}
+    return ReceiveForm(here=here, lots=len(kept), initial=initial | {"lots": len(kept)})
+
+
+def _proposed(here: Here, asked: ProposeForm, beside: Iterable[str] = ()) -> dict[str, str]:
+    """The next free label codes, as many as were asked for. beside: what was typed as codes of other lots."""
+    kind = asked.cleaned_data["for_kind"]
+    codes = next_codes(here.department, kind, asked.cleaned_data["count"], _codes_in(beside))
+    return {"codes": code_runs(codes), "kind": kind}
+
+
+def _codes_in(typed: Iterable[str]) -> list[str]:
+    found: list[str] = []
+    for text in typed:
+        with suppress(ValidationError):  # told when the form is sent
+            found += read_codes(text or "")
+    return found
 
 
 class DeliveryTable(Table):

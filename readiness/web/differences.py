@@ -26,7 +26,7 @@ from readiness.web.entries import Ask, BookForm, CodeField, Page, entry_page
 from readiness.web.forms import Form, QuantityField
 from readiness.web.inventories import inventory_here, money, percent_words, signed_volume
 
-_MEANS = {
+MEANS = {
     Explanation.UNBOOKED_MOVE: "It is moved to where it was found.",
     Explanation.UNBOOKED_POUR: "It is in another container that has too much; name that one below.",
     Explanation.UNBOOKED_USE: "It went to an incident, and nobody entered it.",
@@ -50,7 +50,7 @@ class ExplainForm(BookForm):
     def __init__(self, *args: Any, here: Here, found: Difference, empty: bool, **kwargs: Any) -> None:
         super().__init__(*args, here=here, **kwargs)
         del self.fields["happened_at"]
-        offered = [(each.value, f"{each.label}. {_MEANS[each]}") for each in found.explanations]
+        offered = [(each.value, f"{each.label}. {MEANS[each]}") for each in found.explanations]
         cast(forms.ChoiceField, self.fields["explanation"]).choices = offered
         if len(offered) == 1:
             self.fields["explanation"].initial = offered[0][0]

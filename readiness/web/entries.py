@@ -203,9 +203,13 @@ class BookForm(EntryForm):
     @property
     def drawn(self) -> list[tuple[str, list[BoundField], bool]]:
         """The fields in their order, in runs: under no title, or folded below one, open where one is at fault."""
+        return self.runs(self.visible_fields())
+
+    def runs(self, fields: Iterable[BoundField]) -> list[tuple[str, list[BoundField], bool]]:
+        """Some of the fields in such runs."""
         title_of = {name: title for title, names in self.folds for name in names}
         runs: list[tuple[str, list[BoundField]]] = []
-        for field in self.visible_fields():
+        for field in fields:
             title = title_of.get(field.name, "")
             if not runs or runs[-1][0] != title:
                 runs.append((title, []))

@@ -6,10 +6,11 @@ not asked when a number is read.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, timedelta
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from math import isclose
-from typing import Any
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from django import forms
@@ -24,6 +25,7 @@ from readiness.engineering.photos import MOST_BYTES
 from readiness.engineering.quantities import Quantity, QuantityError, parse_quantity
 from readiness.engineering.units import from_ml, from_si, symbols_of, to_ml, to_si
 from readiness.web.access import Here
+from readiness.web.answer_rules import Rule, rules_text
 from readiness.web.figures import unit_of, written
 from readiness.web.preferences import Units
 
@@ -86,7 +88,11 @@ class Form(forms.Form):
 
 
 class EntryForm(Form):
-    """A form whose posting makes an entry: its id is minted when it is drawn, so that a second tap posts once."""
+    """A form whose posting makes an entry: its id is minted when it is drawn, so that a second tap posts once.
+
+    Its page tells a device what would be refused: what is needed stands at each field as data-needed, and what one
+    answer asks of others in its rules. Without signal the device says so in the same words.
+    """
 
     entry_id = forms.UUIDField(
         widget=forms.HiddenInput,
@@ -96,6 +102,36 @@ class EntryForm(Form):
             "invalid": "The form came with a spoilt entry number: open it again and enter it once more.",
         },
     )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            if field.required and not field.widget.is_hidden:
+                field.widget.attrs["data-needed"] = str(field.error_messages["required"])
+
+    def rules(self) -> Iterable[Rule]:
+        """What its answers ask of each other."""
+        return ()
+
+    def rules_text(self) -> str:
+        """The same as its page carries it."""
+        return rules_text(self.rules())
+
+    def keep_to_rules(self) -> None:
+        """Refuse what the rules refuse; a field that could not be read is not called empty."""
+        for rule in self.rules():
+            answer = str(self.cleaned_data.get(rule.of) or "")
+            held = [name for name in (*rule.given, *rule.lacking) if self.cleaned_data.get(name) not in (None, "")]
+            settled = any(self.cleaned_data.get(name) == value for name, value in rule.unless)
+            unread = any(name in self.errors for name in rule.lacking)
+            if rule.asks(answer) and not settled and not unread and bool(held) == bool(rule.given):
+                read = self.said(self.cleaned_data[held[0]]) if held else ""
+                said = rule.sentence.replace("{answer}", answer or "nothing").replace("{read}", read)
+                self.refuse(said, rule.at)
+
+    def said(self, value: Any) -> str:
+        """What was read, as a rule's sentence says it."""
+        return str(value)
 
 
 class OfHere:
@@ -157,13 +193,39 @@ def _number_text(value: float, dimension: str, unit: str) -> str:
     return text
 
 
+def _bound_text(bound: float, dimension: str, unit: str, rounding: str) -> str:
+    """A bound as it may be typed and is then admitted: rounded to its own side where decimals do not end."""
+    text = _number_text(bound, dimension, unit)
+    inside = _inside(text, dimension, unit)
+    if inside <= bound if rounding == ROUND_FLOOR else inside >= bound:
+        return text
+    step, exact = Decimal(1).scaleb(1 - _MOST_DECIMALS), Decimal(repr(from_si(bound, unit)))
+    nearer = exact - step if rounding == ROUND_FLOOR else exact + step
+    return f"{nearer.quantize(step, rounding):f}"
+
+
+def _inside(text: str, dimension: str, unit: str) -> float:
+    return to_ml(Decimal(text), unit) if dimension == "volume" else to_si(Decimal(text), unit)
+
+
+class Brim(NamedTuple):
+    """What something holds when full, the most that may be read in it, and the sentence for more than that.
+
+    The action refuses it; the page tells a device, for a time without signal. {read} and {full} stand for volumes.
+    """
+
+    full_ml: int
+    most_ml: int
+    sentence: str
+
+
 class QuantityField(forms.MultiValueField, OfHere):
     """A quantity with its unit. Gives whole millilitres for a volume, SI for all else, as floats.
 
     dimension: "volume", "flow", "area", "length", "bore" (across a hose), "pressure", "temperature", "mass", "rate",
     "time"; as_written: give the `Quantity` itself, for what keeps its published unit (rates always do);
     choose_unit: a list of units beside the number in place of one printed unit; unit: a fixed unit, whatever the
-    reader prefers; zero: whether 0 is an answer; least, most: bounds in ml or SI.
+    reader prefers; zero: whether 0 is an answer; least, most: bounds in ml or SI; brim: what a volume is read in.
     A person may also type the unit behind the number: "5 L" in a field of gallons is five liters.
     """
 
@@ -179,9 +241,11 @@ class QuantityField(forms.MultiValueField, OfHere):
         zero: bool = True,
         least: float | None = None,
         most: float | None = None,
+        brim: Brim | None = None,
         **kwargs: Any,
     ) -> None:
         self.read_as = dimension
+        self.brim = brim
         self.dimension = "length" if dimension == "bore" else dimension
         self.as_written = as_written or dimension == "rate"
         self.fixed_unit, self.zero, self.least, self.most = unit, zero, least, most
@@ -195,6 +259,10 @@ class QuantityField(forms.MultiValueField, OfHere):
         units: Units = here.units if here else "us"
         self.widget.unit = self.fixed_unit or unit_of(self.read_as, units)
         self.widget.widgets[1].attrs.setdefault("aria-label", "unit")
+        if self.brim:
+            full, most = (_number_text(ml, "volume", self.widget.unit) for ml in self.brim[:2])
+            told = {"data-full": full, "data-most": most, "data-above": self.brim.sentence}
+            self.widget.widgets[0].attrs.update(told)
 
     def clean(self, value: Any) -> Any:
         """The quantity, or the sentence that says what was read and what would be right."""
@@ -219,13 +287,15 @@ class QuantityField(forms.MultiValueField, OfHere):
         if value == 0 and not self.zero:
             raise ValidationError(f"“{read}” was read: more than 0 belongs here.")
         if self.least is not None and value < self.least:
-            raise ValidationError(f"“{read}” was read: at least {self._bound(self.least, read.unit)} belongs here.")
+            least = self._bound(self.least, read.unit, ROUND_CEILING)
+            raise ValidationError(f"“{read}” was read: at least {least} belongs here.")
         if self.most is not None and value > self.most:
-            raise ValidationError(f"“{read}” was read: at most {self._bound(self.most, read.unit)} belongs here.")
+            most = self._bound(self.most, read.unit, ROUND_FLOOR)
+            raise ValidationError(f"“{read}” was read: at most {most} belongs here.")
         return read if self.as_written else value
 
-    def _bound(self, bound: float, unit: str) -> str:
-        return f"{_number_text(bound, self.dimension, unit)} {written(unit)}"
+    def _bound(self, bound: float, unit: str, rounding: str) -> str:
+        return f"{_bound_text(bound, self.dimension, unit, rounding)} {written(unit)}"
 
     def compress(self, data_list: Sequence[Any]) -> Any:
         """Not used: `clean` reads both parts together."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import logging
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime, timedelta
@@ -12,7 +11,7 @@ from urllib.parse import urlencode
 
 from django import forms
 from django.contrib import messages
-from django.core.paginator import Page, Paginator
+from django.core.paginator import Paginator
 from django.db import connections
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
@@ -28,11 +27,12 @@ from readiness.models import Container, HandedOver
 from readiness.models.handed_over import SheetState
 from readiness.reports import handed_over as reports
 from readiness.reports.handed_over import Worked
-from readiness.reports.sheet_questions import Question
+from readiness.reports.sheet_questions import Bundle, bundled
 from readiness.web import access
 from readiness.web.access import Here, get, may, rows
 from readiness.web.forms import Form
 from readiness.web.moments import moment_text
+from readiness.web.sheet_questions import headings, posted_answers
 from readiness.web.tables import (
     Column,
     MomentColumn,
@@ -373,19 +373,6 @@ def understood_rows(request: HttpRequest, here: Here, pk: int) -> HttpResponseBa
 # -- questions ---------------------------------------------------------------------------------------------------------
 
 
-class Asked(NamedTuple):
-    """A question as it is drawn: its fields' name, and the first of its rows as they stand."""
-
-    name: str
-    question: Question
-    said: tuple[tuple[int, str], ...]
-
-
-def name_of(group: str) -> str:
-    """What stands for a group in a form: groups hold whatever stood in a cell."""
-    return hashlib.sha256(group.encode()).hexdigest()[:16]
-
-
 @require_http_methods(["GET", "POST"])
 @may("workbook")
 def questions(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
@@ -399,62 +386,23 @@ def questions(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
         return _answered(request, here, draft, work)
     every = request.GET.get("show") == "all"
     wrong_first = sorted(work.questions if every else work.open, key=lambda each: not each.wrong)
-    listed = Paginator(wrong_first, QUESTIONS_A_PAGE)
+    single = request.GET.getlist("single")
+    listed = Paginator(list(wrong_first) if every else bundled(wrong_first, frozenset(single)), QUESTIONS_A_PAGE)
     page = listed.get_page(request.GET.get("page"))
+    asked = [question for each in page for question in (each.questions if isinstance(each, Bundle) else [each])]
     context = {
         "here": here,
         "draft": draft,
         "work": work,
         "page": page,
+        "items": listed.count,
         "every": every,
-        "apart": urlencode([("apart", group) for group in apart]),
-        "headings": _headings(page, work),
-        "proposals": sum(1 for each in page if each.proposed and not each.settled),
+        "apart": urlencode([*(("apart", group) for group in apart), *(("single", group) for group in single)]),
+        "headings": headings(page, work),
+        "asked": asked,
+        "proposals": sum(1 for each in asked if each.proposed and not each.settled),
     }
     return render(request, "sheet/questions.html", context)
-
-
-def _headings(page: Page[Question], work: Worked) -> list[tuple[str, list[Asked]]]:
-    said = {row.number: " · ".join(text for _, text in row.said) for row in work.understood}
-    found: dict[str, list[Asked]] = {}
-    for question in page:
-        first = tuple((number, said.get(number, "")) for number in question.rows[:2])
-        found.setdefault(heading_of(question.about), []).append(Asked(name_of(question.group), question, first))
-    return list(found.items())
-
-
-ABOUT: Mapping[str, str] = {
-    "station": "Stations",
-    "where": "Places",
-    "product": "Concentrates",
-    "kind": "Kinds of concentrate",
-    "percent": "Percentages",
-    "container": "Sorts of container",
-    "quantity": "How many",
-    "size": "Sizes",
-    "volume": "Volumes",
-    "gallons": "Gallons",
-    "lot": "Lots",
-    "lot_shares": "Several lots in one place",
-    "lot_made": "Lots with several dates",
-    "lot_good_through": "Lots with several dates",
-    "made": "Days of manufacture",
-    "made_future": "Days of manufacture",
-    "good_through": "Good through",
-    "dates_swapped": "Dates that seem changed over",
-    "opened": "Opened containers",
-    "fill": "How full",
-    "topped": "Topped up",
-    "hurt": "Damaged containers",
-    "state": "May it be counted on",
-    "gone": "Is it there",
-    "some_sealed": "Seals",
-}
-
-
-def heading_of(about: str) -> str:
-    """The heading of a sort of question."""
-    return ABOUT.get(about, about.replace("_", " ").capitalize())
 
 
 def _answered(request: HttpRequest, here: Here, draft: HandedOver, work: Worked) -> HttpResponseBase:
@@ -476,26 +424,9 @@ def _answered(request: HttpRequest, here: Here, draft: HandedOver, work: Worked)
 
 
 def _same_way(request: HttpRequest) -> str:
-    """The rows that were asked about one by one stay so on the next page."""
-    apart = [("apart", group) for group in request.GET.getlist("apart")]
+    """What was asked about one by one stays so on the next page."""
+    apart = [(name, group) for name in ("apart", "single") for group in request.GET.getlist(name)]
     return f"?{urlencode(apart)}" if apart else ""
-
-
-def posted_answers(posted: Any, asked: Iterable[Question]) -> dict[str, str]:
-    """Answers by group: what was typed goes before what was chosen; a proposal only where it was asked to be taken."""
-    found: dict[str, str] = {}
-    for question in asked:
-        name = name_of(question.group)
-        if f"shown-{name}" not in posted:
-            continue
-        typed = str(posted.get(f"typed-{name}", "")).strip()
-        chosen = str(posted.get(f"chosen-{name}", ""))
-        answer = (typed if question.typed else "") or chosen.removeprefix("typed:")
-        if not answer and "proposals" in posted and question.proposed:
-            answer = question.proposed
-        if answer or question.answer:
-            found[question.group] = answer
-    return found
 
 
 # -- trying, taking in, comparing --------------------------------------------------------------------------------------

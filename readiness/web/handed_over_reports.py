@@ -18,6 +18,7 @@ from readiness.actions.handed_over_counted import open_from_sheet, plan
 from readiness.models import HandedOverRow
 from readiness.models.handed_over import SheetState
 from readiness.reports import handed_over as reports
+from readiness.reports.code_runs import code_runs
 from readiness.reports.handed_over import RowShown
 from readiness.reports.sheet_differences import WORDS, Difference
 from readiness.web import access
@@ -50,8 +51,8 @@ class ReportTable(Table):
     ml = QuantityColumn("volume", "nearest", verbose_name="Volume", empty_values=(None, 0), default="none")
 
     def render_codes(self, value: list[str]) -> str:
-        """A run of them by its ends."""
-        return reports.codes_text(value) or "none"
+        """Runs of them by their ends."""
+        return code_runs(value) or "none"
 
     def value_codes(self, value: list[str]) -> str:
         """All of them in the workbook."""
@@ -175,8 +176,8 @@ class DifferenceTable(Table):
         return ", ".join(map(str, value))
 
     def render_codes(self, value: tuple[str, ...]) -> str:
-        """A run of them by its ends."""
-        return reports.codes_text(list(value)) or "none"
+        """Runs of them by their ends."""
+        return code_runs(value) or "none"
 
     def value_codes(self, value: tuple[str, ...]) -> str:
         """All of them in the workbook."""

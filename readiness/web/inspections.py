@@ -20,7 +20,7 @@ from readiness.actions.inspections import INSPECTION_RULES, log_inspection, rais
 from readiness.actions.once import Asked, once
 from readiness.models import Container, FoamLine, InspectionRule, Membership, Station, Unit, User, Vehicle
 from readiness.models.inspections import Inspected, Rhythm
-from readiness.reports.inspections import Due, inspections_due, side_of
+from readiness.reports.inspections import OVERDUE, TODAY, WEEK, Due, inspections_due, side_of
 from readiness.web import access
 from readiness.web.access import Here, get, may, rows, signed_in
 from readiness.web.column_fields import Own
@@ -28,6 +28,8 @@ from readiness.web.editors import Editor, RecordForm, ReferenceFilter, Reference
 from readiness.web.forms import EntryForm, MomentField
 from readiness.web.tables import Column, DayColumn, MomentColumn, RecordFilter, Table, list_page
 
+_LINK: Final = '<a class="button" href="{}" aria-label="{}">Log it</a>'
+_KEPT_LINK: Final = '<a class="button" data-keep href="{}" aria-label="{}">Log it</a>'  # of what is due soon
 _MODELS: Final[dict[str, type[Model]]] = {"unit": Unit, "vehicle": Vehicle, "line": FoamLine, "container": Container}
 _NIGHTS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
@@ -141,7 +143,8 @@ class DueTable(Table):
             return ""
         address = reverse("log_inspection", args=[record.rule_id, record.thing_id])
         said = f"log {record.rule} of {record.thing}"
-        return format_html('<a class="button" href="{}" aria-label="{}">Log it</a>', address, said)
+        link = _KEPT_LINK if record.state in (OVERDUE, TODAY, WEEK) else _LINK
+        return format_html(link, address, said)
 
 
 class DueFilter(RecordFilter):

@@ -9,22 +9,24 @@ from django import forms
 from readiness.engineering.airport import INDEX_RULES
 from readiness.engineering.airport_categories import SECOND
 from readiness.engineering.demand import rate_lpm_m2
-from readiness.engineering.footprints import circle_m2
+from readiness.engineering.foam_tests import LOW_TO
 from readiness.engineering.pack_sheets import (
     aircraft_sheet,
     category_sheet,
     index_sheet,
     marine_sheet,
     national_tank_sheet,
+    preventive_sheet,
     water_sheet,
 )
 from readiness.engineering.records import Rate
 from readiness.engineering.sheets import Sheet
 from readiness.engineering.units import ML_PER_L
-from readiness.web.attack_forms import footprint
+from readiness.engineering.vapor import EXPANSION
+from readiness.web.attack_forms import area_of, footprint
 from readiness.web.column_fields import column
 from readiness.web.forms import PercentField, QuantityField
-from readiness.web.sheet_forms import Choice, SheetForm
+from readiness.web.sheet_forms import Choice, NumberField, SheetForm
 
 _APPLICATIONS: Final = ("gentle", "indirect", "direct")
 _NONE: Final = ("", "not this way")
@@ -117,14 +119,12 @@ class NationalForm(SheetForm):
     def sheet(self) -> Sheet:
         """By the table, or by the performance method where a tested rate is given."""
         asked = self.cleaned_data
-        if bool(asked["area"]) == bool(asked["diameter"]):
-            raise ValueError("A footprint is needed, or a diameter, and not both.")
         rate = asked["tested_rate"]
         tested = None
         if rate is not None:
             tested = rate_lpm_m2(Rate(float(rate.value), "gpm_ft2" if rate.unit == "gpm/ft2" else "lpm_m2"))
         return national_tank_sheet(
-            asked["area"] or circle_m2(asked["diameter"]),
+            area_of(asked),
             asked["application"],
             asked["percent"],
             miscible=asked["miscible"],
@@ -132,3 +132,18 @@ class NationalForm(SheetForm):
             tested_rate_lpm_m2=tested,
             worsening=asked["worse"],
         )
+
+
+class PreventiveForm(SheetForm):
+    """A preventive blanket by one national code."""
+
+    area = footprint()
+    diameter = QuantityField("length", label="Or its diameter", required=False, zero=False)
+    percent = PercentField(label="Percentage", initial=300)
+    expansion = NumberField(label="Expansion", required=False, initial=EXPANSION, most=LOW_TO)
+
+    def sheet(self) -> Sheet:
+        """The first blanket and its upkeep."""
+        asked = self.cleaned_data
+        expansion = EXPANSION if asked["expansion"] is None else asked["expansion"]
+        return preventive_sheet(area_of(asked), asked["percent"], expansion)

@@ -591,7 +591,9 @@ class StoreFilter(RecordFilter):
 def stores(request: HttpRequest, here: Here) -> HttpResponseBase:
     """Below minimum, above maximum."""
     found = ordering(here.department, load_inventory(here.department, here.day)).stores
-    context = {"tabs": tabs(request), "may_edit": here.may(EDIT_PAR)}
+    may_edit = here.may(EDIT_PAR)
+    open_stores = rows(Station, here).filter(OPEN_STATIONS) if may_edit else ()
+    context = {"tabs": tabs(request), "may_edit": may_edit, "open_stores": open_stores}
     return list_page(
         request, here, StoreTable, found, template="planning/stores.html", filter_class=StoreFilter, context=context
     )

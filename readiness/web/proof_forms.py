@@ -10,7 +10,7 @@ from django.utils.safestring import SafeString
 
 from readiness.engineering.calibration import reading_at
 from readiness.engineering.foam_tests import Drained, drained_at_min, quarter_ml
-from readiness.engineering.proof_sheets import Calibration, foam_sheet, prove, sample_sheet
+from readiness.engineering.proof_sheets import Calibration, foam_sheet, prove, sample_sheet, water_draw_sheet
 from readiness.engineering.proportioning import WORD_OF_INSTRUMENT, Airport, band
 from readiness.engineering.sample_limits import L1, L2, QUALITIES, WORDS
 from readiness.engineering.sheets import Sheet
@@ -89,6 +89,27 @@ class ProportioningForm(SheetForm):
         if self.found is None:
             return ()
         return (calibration_plot(self.found, self.cleaned_data["percent"], vehicle=self.airport()),)
+
+
+class ProportioningSheetForm(ProportioningForm):
+    """The same on paper, where a draw of water may be held against the line's earlier one: that is no test."""
+
+    groups_of: ClassVar[Groups] = (*ProportioningForm.groups_of, ("Where water was drawn", ("baseline",)))
+    baseline = PercentField(
+        label="Its earlier draw of water read",
+        required=False,
+        help_text="With a draw test of water in place of concentrate.",
+    )
+
+    def sheet(self) -> Sheet:
+        """The test, or how far the draw of water moved."""
+        baseline = self.cleaned_data["baseline"]
+        if baseline is None:
+            return super().sheet()
+        if self.cleaned_data["way"] != "draw":
+            raise ValueError("An earlier draw of water was read: it goes with a draw test, so choose that.")
+        read = self.evidence()
+        return water_draw_sheet(read["drawn_l"], read["seconds"], read["flow_lpm"], baseline)
 
 
 def calibration_plot(found: Calibration, pct: int, *, vehicle: Airport = False) -> SafeString:

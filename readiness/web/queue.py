@@ -118,7 +118,7 @@ class Queue:
         if outcome in ("posted", "posted before", "held"):
             said = spoken
         note_outcome(row, outcome, said, acting=access.here(request).acting)
-        return _say(queued, outcome, said, status)
+        return _say(queued, outcome, said, status, came_to=response.headers.get("Location", ""))
 
 
 def _outcome(queued: Queued, response: HttpResponseBase, *, before: bool) -> tuple[str, str, int]:
@@ -137,8 +137,10 @@ def _outcome(queued: Queued, response: HttpResponseBase, *, before: bool) -> tup
     return "refused", queued.said() or DECIDE, 422
 
 
-def _say(queued: Queued, outcome: str, said: str, status: int) -> JsonResponse:
-    return JsonResponse({"id": str(queued.sent.id), "outcome": outcome, "said": said}, status=status)
+def _say(queued: Queued, outcome: str, said: str, status: int, *, came_to: str = "") -> JsonResponse:
+    """came_to: the page that shows what came of it."""
+    answer = {"id": str(queued.sent.id), "outcome": outcome, "said": said, "came_to": came_to}
+    return JsonResponse(answer, status=status)
 
 
 # -- pages -------------------------------------------------------------------------------------------------------------
@@ -148,7 +150,7 @@ def _say(queued: Queued, outcome: str, said: str, status: int) -> JsonResponse:
 @require_GET
 def queue(request: HttpRequest) -> HttpResponseBase:
     """What this device has kept and sent: the same page for all, filled in by the device itself."""
-    return render(request, "queue/queue.html", {"frame": None})
+    return render(request, "queue/queue.html", {"frame": None, "messages": ()})  # somebody's messages are not kept
 
 
 @login_not_required

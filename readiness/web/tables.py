@@ -315,7 +315,7 @@ class RecordFilter:
 
     @staticmethod
     def _text(row: Any, name: str) -> str:
-        value = Accessor(name).resolve(row)
+        value = Accessor(name).resolve(row) if "__" in name else getattr(row, name)
         return "" if value is None else str(value)
 
     @property
@@ -325,12 +325,16 @@ class RecordFilter:
             return []
         asked = self.form.cleaned_data
         words = asked.get("q", "").casefold().split()
-        return [row for row in self._rows if self._matches(row, words, asked)]
+        chosen = {name: asked[name] for name in self.choices if asked[name]}
+        if not words and not chosen:
+            return self._rows
+        return [row for row in self._rows if self._matches(row, words, chosen)]
 
-    def _matches(self, row: Any, words: list[str], asked: dict[str, Any]) -> bool:
-        text = " ".join(self._text(row, name) for name in self.search).casefold()
-        chosen = all(not asked[name] or self._text(row, name) == asked[name] for name in self.choices)
-        return chosen and all(word in text for word in words)
+    def _matches(self, row: Any, words: list[str], chosen: dict[str, str]) -> bool:
+        if any(self._text(row, name) != wanted for name, wanted in chosen.items()):
+            return False
+        text = " ".join(self._text(row, name) for name in self.search).casefold() if words else ""
+        return all(word in text for word in words)
 
 
 def list_page(

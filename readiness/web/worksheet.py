@@ -16,13 +16,13 @@ from django.views.decorators.http import require_GET
 from readiness.actions.keeping import EDIT
 from readiness.models import Policy
 from readiness.models.policy import RegionPack
-from readiness.reports.published import FIGURES, FLUORINE
+from readiness.reports.published import FIGURES, fluorine_on
 from readiness.reports.worksheets import shown_sheet
 from readiness.web.access import Here, rows, signed_in
 from readiness.web.attack_forms import LineSheetForm, NeedForm, RunoffForm, SpillForm, VaporForm
 from readiness.web.concentrates import fuels
-from readiness.web.pack_forms import AirportForm, MarineForm, NationalForm
-from readiness.web.proof_forms import FoamTestForm, ProportioningForm, SampleSheetForm
+from readiness.web.pack_forms import AirportForm, MarineForm, NationalForm, PreventiveForm
+from readiness.web.proof_forms import FoamTestForm, ProportioningSheetForm, SampleSheetForm
 from readiness.web.sheet_forms import SheetForm
 
 View = Callable[..., HttpResponseBase]
@@ -53,13 +53,22 @@ WORKSHEETS: Final = (
     ),
     Worksheet("runoff", "Does the dike hold it", "Product, solution and cooling water against the wall.", RunoffForm),
     Worksheet("line", "Does the line pick up", "Flow and pressures, what is wrong, and what cures it.", LineSheetForm),
-    Worksheet("proportioning", "Proportioning test", "By known mixes, a draw test, or flow meters.", ProportioningForm),
+    Worksheet(
+        "proportioning", "Proportioning test", "By known mixes, a draw test, or flow meters.", ProportioningSheetForm
+    ),
     Worksheet("foam-test", "Foam test", "Expansion and quarter-drainage of finished foam.", FoamTestForm),
     Worksheet("sample", "Concentrate sample", "A laboratory’s values against their limits.", SampleSheetForm),
     Worksheet("airport", "Airport", "Concentrate for twice the required water.", AirportForm, RegionPack.AIRPORT.value),
     Worksheet("marine", "Marine deck foam", "A tanker’s cargo deck.", MarineForm, RegionPack.MARINE.value),
     Worksheet(
         "national", "Storage tank by national code", "One national decree.", NationalForm, RegionPack.STORAGE.value
+    ),
+    Worksheet(
+        "preventive",
+        "Preventive blanket by national code",
+        "Depth and upkeep.",
+        PreventiveForm,
+        RegionPack.STORAGE.value,
     ),
 )
 
@@ -83,7 +92,7 @@ def index(request: HttpRequest, here: Here) -> HttpResponseBase:
 @signed_in
 def published(request: HttpRequest, here: Here) -> HttpResponseBase:
     """The published figures that the worksheets work with, each with its source."""
-    groups = [*FIGURES, *([FLUORINE] if RegionPack.FLUORINE in packs_of(here) else [])]
+    groups = [*FIGURES, *([fluorine_on(here.day)] if RegionPack.FLUORINE in packs_of(here) else [])]
     return render(request, "worksheet/published.html", {"groups": groups})
 
 
@@ -129,8 +138,9 @@ def _as_duty(form: SheetForm, here: Here) -> str:
 
 def _recorded_by(form: SheetForm, here: Here) -> str:
     """The name of the form that keeps such a test on record, for those who may."""
-    kept: dict[type[SheetForm], str] = {ProportioningForm: "line_test_add", FoamTestForm: "foam_test_add"}
-    return kept.get(type(form), "") if here.may("line test") else ""
+    kept: dict[type[SheetForm], str] = {ProportioningSheetForm: "line_test_add", FoamTestForm: "foam_test_add"}
+    no_test = form.cleaned_data.get("baseline") is not None  # a draw of water
+    return kept.get(type(form), "") if here.may("line test") and not no_test else ""
 
 
 def _addresses() -> list[URLPattern]:

@@ -7,6 +7,7 @@ text is text whatever it begins with.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from decimal import Decimal
@@ -33,6 +34,7 @@ FORMATS: Final[dict[str, str]] = {
 MOST_ROWS: Final = 1_048_570  # a sheet has 1,048,576 rows; the head, the totals and some air are ours
 _NARROWEST, _WIDEST = 9, 60
 _MOST_TEXT: Final = 32_000  # a cell holds 32,767 characters
+_PLAIN: Final = re.compile(r"[A-Za-z0-9“][\x20-\x7e–−’“”×·→]{0,200}")  # words that nothing takes for anything else
 _BOLD: Final = Font(bold=True)
 _HEAD: Final = PatternFill("solid", fgColor="E7ECEA")
 _WRAPPED: Final = Alignment(wrap_text=True, vertical="top")
@@ -169,6 +171,8 @@ def _head(worksheet: Any, column: Column) -> Any:
 def _cell(worksheet: Any, column: Column, value: Value) -> Any:
     if value is None or value == "":
         return None
+    if isinstance(value, str) and _PLAIN.fullmatch(value):
+        return value  # the library makes the same cell of it, sooner
     cell = WriteOnlyCell(worksheet)
     if isinstance(value, str):
         put_text(cell, value[:_MOST_TEXT])

@@ -9,6 +9,7 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import Final
 
+from readiness.engineering.kits import DIAL, on_dial
 from readiness.engineering.percentages import percent_text
 from readiness.engineering.units import L_PER_IMP_GAL, L_PER_US_GAL, from_ml, tolerance_ml
 from readiness.workbooks.columns import Units
@@ -39,6 +40,14 @@ def faults_between(rows: Rows, units: Units) -> Iterator[Fault]:
     yield from _overfull(rows, units)
     yield from _foreign_lots(rows)
     yield from _settings_not_offered(rows)
+
+
+def _off_the_dial(row: Row) -> Iterator[Fault]:
+    """A setting of a portable kit that neither face of its dial reaches."""
+    if row.sound("kind", "settings") and row["kind"] == "portable kit":
+        for pct in row["settings"]:
+            if not on_dial(pct):
+                yield row.fault("settings", percent_text(pct), DIAL)
 
 
 def _one_of(*keys: str) -> Rule:
@@ -193,7 +202,7 @@ _RULES: Final[Mapping[str, tuple[Rule, ...]]] = {
         _within_capacity("gauge_resolution"),
         _not_both("sealed", "opened_on", "an opening day of a sealed container", _UNSEALED, True),
     ),
-    "appliances": (_PLACE,),
+    "appliances": (_PLACE, _off_the_dial),
     "lines": (_PLACE,),
     "setups": (_PLACE,),
     "design_spills": (

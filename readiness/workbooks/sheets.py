@@ -6,6 +6,7 @@ uses; its heading is what people read, with the department's unit in square brac
 
 from typing import Final
 
+from readiness.engineering.quantities import MOST_RATE_LPM_M2
 from readiness.workbooks.columns import (
     AREA,
     FLOW,
@@ -43,7 +44,6 @@ _MOST_LENGTH_M: Final = 500.0
 _MOST_MASS_KG: Final = 10_000.0
 _MOST_AREA_M2: Final = 100_000.0  # ten hectares
 _MOST_HOLD_MIN: Final = 10_000.0  # a week
-_MOST_RATE_LPM_M2: Final = 40.0  # 1 gpm/ft2
 _COLDEST_C: Final = -60.0
 _HOTTEST_C: Final = 80.0
 
@@ -238,7 +238,7 @@ LISTINGS: Final = Sheet(
             "Solution on each unit of area; kept in the unit you give.",
             "0.20",
             "8.2",
-            most=_MOST_RATE_LPM_M2,
+            most=MOST_RATE_LPM_M2,
             zero=False,
         ),
         number("minutes", "Minutes", "How long the foam is put on.", "15", most=1_000, zero=False),
@@ -675,7 +675,7 @@ DESIGN_SPILLS: Final = Sheet(
             "Application rate",
             RATE,
             "Only where a standard asks for more than the listing.",
-            most=_MOST_RATE_LPM_M2,
+            most=MOST_RATE_LPM_M2,
             zero=False,
         ),
         number("minutes", "Minutes", "How long the foam is put on.", "15", most=1_000, zero=False),

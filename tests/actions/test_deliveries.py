@@ -5,8 +5,17 @@ from __future__ import annotations
 import pytest
 
 from readiness.actions import movements
-from readiness.actions.deliveries import Delivery, NewLot, Paper, Price, receive_delivery
-from readiness.actions.drafts import Refused
+from readiness.actions.deliveries import (
+    Arrived,
+    Delivery,
+    LotsRefused,
+    NewLot,
+    Paper,
+    Price,
+    receive_delivery,
+    receive_lots,
+)
+from readiness.actions.drafts import Refused, new_id
 from readiness.actions.keeping import Desk
 from readiness.actions.movements import Entry
 from readiness.actions.permissions import NotAllowed
@@ -209,3 +218,74 @@ def test_what_is_in_the_book_is_filled_where_it_stands(cast):
     with pytest.raises(Refused, match="No place was read, and N1 stands nowhere yet"):
         papers(cast, Paper(), codes=("T1", "N1"), owner=None)
     assert not Container.objects.filter(code="N1").exists()
+
+
+# -- several lots at once ----------------------------------------------------------------------------------------------
+
+
+def together(cast, *lots, order="PO-7"):
+    entry = Entry(cast.department, cast.acting(Role.LOGISTICS), CLOCK)
+    stated = {"each_ml": PAIL_ML, "kind": "pail", "capacity_ml": PAIL_ML, "sealed": True, "owner": cast.station}
+    return receive_lots(entry, [Arrived(Delivery(**{**stated, **values}), Paper(order)) for values in lots])
+
+
+def test_several_lots_come_in_together_a_movement_each(cast):
+    new = NewLot(cast.ar, "AR-9", None)
+    posted = together(cast, {"codes": ("N1", "N2"), "lot": cast.lot}, {"codes": ("N3",), "lot": new})
+    assert len({each.movement_id for each in posted}) == Movement.objects.count() == 2
+    assert [(row.lot.batch, row.movement_id) for row in Kept.objects.order_by("id")] == [
+        (cast.lot.batch, posted[0].movement_id),
+        ("AR-9", posted[1].movement_id),
+    ]
+    told = slip(Kept.objects.order_by("id").first())
+    assert [(row.batch, row.came) for row in told.others] == [("AR-9", 1)]
+    assert recount().differences == ()
+
+
+def test_one_new_lot_may_come_in_pails_and_in_a_drum(cast):
+    new = NewLot(cast.ar, "AR-9", None)
+    drum = {"codes": ("D1",), "lot": new, "kind": "drum", "each_ml": 208_198, "capacity_ml": 208_198}
+    together(cast, {"codes": ("N1",), "lot": new}, drum)
+    lot = Lot.objects.get(batch="AR-9")
+    assert sorted(Holding.objects.filter(lot=lot).values_list("ml", flat=True)) == [PAIL_ML, 208_198]
+
+
+def test_every_lot_at_fault_is_told_and_none_comes_in(cast):
+    """The second has a code of the first, the third more in each than each holds; the fourth contradicts the first."""
+    from datetime import date
+
+    new, other = NewLot(cast.ar, "AR-9", None), NewLot(cast.ar, "ar-9", GoodThrough(date(2036, 5, 31), "month"))
+    with pytest.raises(LotsRefused) as refused:
+        together(
+            cast,
+            {"codes": ("N1",), "lot": new},
+            {"codes": ("n1",), "lot": cast.lot},
+            {"codes": ("N3",), "lot": cast.lot, "each_ml": 20_000},
+            {"codes": ("N4",), "lot": other},
+        )
+    assert {n: said.split(":")[0] for n, said in refused.value.sentences.items()} == {
+        1: "n1 was read here and in lot 1",
+        2: "5.28 gal in each was read, and each holds 5.00 gal when full",  # 20 L ÷ 3.785411784
+        3: "Lot ar-9 was read before with other dates",
+    }
+    assert not Container.objects.exists()
+    assert not Movement.objects.exists()
+    assert not Lot.objects.filter(batch="AR-9").exists()
+
+
+def test_lots_sent_again_come_in_once(cast):
+    entry = Entry(cast.department, cast.acting(Role.LOGISTICS), CLOCK, id=new_id())
+    stated = {"each_ml": PAIL_ML, "kind": "pail", "capacity_ml": PAIL_ML, "sealed": True, "owner": cast.station}
+    tank = cast.tank(code="T1")
+    movements.receive(
+        Entry(cast.department, cast.acting(Role.LOGISTICS), CLOCK),
+        container=tank,
+        lot=cast.lot,
+        ml=10_000,
+        place=cast.on_vehicle,
+    )
+    lots = [Delivery(codes=(code,), lot=cast.lot, **stated)._replace(owner=None) for code in ("T1",)]
+    lots.append(Delivery(codes=("N1",), lot=cast.lot, **stated))
+    for _ in range(2):
+        receive_lots(entry, [Arrived(each) for each in lots])
+    assert Movement.objects.count() == 3  # the tank's first filling, and one for each lot

@@ -11,11 +11,17 @@ from django.contrib.auth import authenticate
 
 from readiness.actions.clock import StoppedClock
 from readiness.actions.demo import PASSWORD, NotTheDemo, load_demo
+from readiness.actions.demo_traps import PINS, TABLET_OF
 from readiness.actions.permissions import role_in
+from readiness.actions.tablets import acting_by_pin, people_at
 from readiness.models import (
     Assignment,
     Container,
     Department,
+    Device,
+    HandOverNote,
+    InspectionRule,
+    Label,
     Lot,
     Membership,
     Movement,
@@ -26,6 +32,9 @@ from readiness.models import (
     User,
     Vehicle,
 )
+from readiness.models.inspections import Rhythm
+from readiness.models.movements import Identity
+from readiness.reports.inspections import OVERDUE, inspections_due
 from readiness.reports.recounts import recount
 from readiness.workbooks.demo_rows import demo_rows
 from tests.cast import D0, DepartmentFactory
@@ -92,6 +101,22 @@ def test_what_the_county_says_besides() -> None:
     trailer = Vehicle.objects.get(assignments__unit__designation="Foam Trailer 1")
     assert (trailer.needs_tow, trailer.tow.state, trailer.tow.out_since) == (True, "out", date(2026, 6, 12))
     assert Unit.objects.filter(assignments__vehicle__shop_no="209").get().designation == "Engine 7"
+
+
+def test_what_a_station_has() -> None:
+    """A tablet, two PINs that sign there, a note that nobody has read, a rule of each rhythm, and printed labels."""
+    department = load_demo(CLOCK).department
+    tablet = Device.objects.get()
+    assert (str(tablet.station), tablet.key_hash != "") == (TABLET_OF, True)
+    signs = {row.user.username: acting_by_pin(tablet, row.pk, PINS[row.role], clock=CLOCK) for row in people_at(tablet)}
+    assert {name: acting.identity for name, acting in signs.items()} == {"crew": Identity.PIN, "officer": Identity.PIN}
+    note = HandOverNote.objects.get()
+    assert (note.unit.designation, note.done_at, note.reads.count()) == ("Engine 1", None, 0)
+    assert set(InspectionRule.objects.values_list("rhythm", flat=True)) == set(Rhythm.values)
+    assert InspectionRule.objects.get(rhythm="week").weekday is not None, "a volunteer house looks on its drill night"
+    overdue = {each.rule for each in inspections_due(department, D0) if each.state == OVERDUE}
+    assert overdue == {"Tank opened and looked at for sludge"}
+    assert Label.objects.filter(container__place__unit__designation="Engine 1").count() == 9
 
 
 def test_a_second_load_is_harmless() -> None:

@@ -347,6 +347,23 @@ def test_a_foam_test_that_fails_the_listing_is_not_ready_at_once(
     assert (rig.current().status, rig.open_codes()) == ("ready", set())
 
 
+def test_a_failed_drainage_stands_until_a_drainage_answers_it(
+    rig: Rigged, django_capture_on_commit_callbacks: Any
+) -> None:
+    """200 g: 50 mL is a quarter, drained at 4.5 min where 5 are asked. Weighed again without a drainage; then 5.5."""
+    Listing.objects.update(expansion=5.0, quarter_min=5.0)
+    with django_capture_on_commit_callbacks(execute=True):
+        foam_test(rig, 200.0, -10)
+    assert rig.open_codes() == {"foam_drains"}
+    with django_capture_on_commit_callbacks(execute=True):
+        foam_test(rig, 200.0, -8, drained=[])
+        foam_test(rig, 200.0, -7, drained=[(0.0, 0.0), (2.0, 20.0)])
+    assert rig.open_codes() == {"foam_drains"}
+    with django_capture_on_commit_callbacks(execute=True):
+        foam_test(rig, 200.0, -5, drained=[(0.0, 0.0), (5.0, 45.0), (6.0, 55.0)])
+    assert (rig.current().status, rig.open_codes()) == ("ready", set())
+
+
 def test_an_older_foam_test_does_not_answer_a_failed_one(rig: Rigged, django_capture_on_commit_callbacks: Any) -> None:
     Listing.objects.update(expansion=5.0)
     with django_capture_on_commit_callbacks(execute=True):

@@ -277,6 +277,7 @@ def test_an_appliance_cannot_be_retired_it_goes_out_of_service(cast):
             "holds_pressure",
             "no in-line eductor is a nozzle: leave it unticked.",
         ),
+        ("portable kit", {"settings_pct": (300, 800)}, "settings_pct", "“8 %” was read: a kit’s dial runs from 0.1 %"),
         ("smooth-bore tip", {"discharge": 0.9}, "discharge", "“0.9” was read, and no bore: state the bore"),
         ("smooth-bore tip", {"bore_m": 0.0254, "discharge": 1.2}, "discharge", "is above 0 and at most 1."),
         ("in-line eductor", {"least_flow_lpm": 90.0}, "least_flow_lpm", "no in-line eductor has a least flow"),
@@ -286,7 +287,7 @@ def test_an_appliance_cannot_be_retired_it_goes_out_of_service(cast):
 )
 def test_what_only_one_kind_of_appliance_states(cast, kind, changed, fact, said):
     settings = (300, 600) if "eductor" in kind else ()
-    facts = ApplianceFacts(cast.unit, "an appliance", kind, settings_pct=settings, **changed)
+    facts = ApplianceFacts(cast.unit, "an appliance", kind, **{"settings_pct": settings, **changed})
     assert said in faults(APPLIANCES, cast, facts)[fact]
 
 

@@ -5,11 +5,20 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from readiness.actions import movements
 from readiness.actions.clock import StoppedClock
 from readiness.actions.counts import Proposed, Seen, propose, record_counts
-from readiness.actions.differences import Newcomer, match_count, take_into_book
+from readiness.actions.differences import (
+    DifferencesRefused,
+    Newcomer,
+    Reason,
+    explain_many,
+    match_count,
+    take_into_book,
+)
 from readiness.actions.drafts import Refused, SameIdOtherBody, new_id
 from readiness.actions.inventories import Scope, abandon, ask_more, misread, open_inventory, reopen
 from readiness.actions.movements import Entry
@@ -119,7 +128,7 @@ def test_a_count_is_kept_once_and_never_with_another_body(cast: Cast, pails: lis
     [
         ({"method": Method.STICK}, "No volume was read"),
         ({"method": None}, "say whether it is sealed"),
-        ({"method": Method.STICK, "ml": PAIL_ML + 3}, "holds 5.00 gal when full"),
+        ({"method": Method.STICK, "ml": PAIL_ML + 3}, "which holds 5.000 gal when full"),
         ({"method": Method.STICK, "ml": -1}, "read it again"),
         ({"container": None}, "one of them"),
         ({"container": 987_654}, "no container number 987654"),
@@ -738,3 +747,101 @@ def test_what_was_counted_last_and_by_whom(cast: Cast, pails: list[Container]) -
     # monthly: 31 days after the 15th of June is the 16th of July
     assert not {row.code: row for row in last_counted(cast.department, D0 + timedelta(days=31))}["P0"].overdue
     assert {row.code: row for row in last_counted(cast.department, D0 + timedelta(days=32))}["P0"].overdue
+
+
+# -- many differences at once ------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def three_ways(cast: Cast, pails: list[Container], tank: Container) -> Taking:
+    """A pail of 5 gal with 4 L less in it and its seal gone, one not found, one found on the engine; a tank leaked."""
+    taking = Taking(cast)
+    taking.see(pails[0], PAIL_ML - 4_000)
+    taking.miss(pails[1])
+    taking.see(pails[2], spot=taking.spot("Engine 1"))
+    taking.see(tank, 90_000)
+    taking.to_explaining()
+    return taking
+
+
+def explain_all(taking: Taking, reasons: dict, role: Role = Role.CHIEF, **values: object) -> list:
+    entry = Entry(taking.department, taking.cast.acting(role), at(180), **values)
+    return explain_many(entry, inventory=taking.inventory, reasons=reasons)
+
+
+def test_many_differences_are_booked_at_once_a_movement_each(
+    cast: Cast, three_ways: Taking, pails: list[Container], tank: Container
+) -> None:
+    reasons = {
+        (pails[0].pk, "volume"): Reason(Explanation.UNBOOKED_USE, "a drill went wrong"),
+        (pails[0].pk, "seal"): Reason(Explanation.OPENED),
+        (pails[1].pk, "place"): Reason(Explanation.NOT_FOUND, "looked twice"),
+        (pails[2].pk, "place"): Reason(Explanation.UNBOOKED_MOVE),
+        (tank.pk, "volume"): Reason(Explanation.LEAK, "a weeping valve"),
+    }
+    posted = explain_all(three_ways, reasons, incident="26-9")
+    booked = InventoryResult.objects.filter(inventory=three_ways.inventory).order_by("id")
+    assert [(row.code, row.what, row.explanation) for row in booked] == [
+        ("P0", "seal", "opened and not booked"),
+        ("P0", "volume", "used and not booked"),
+        ("P1", "place", "not found"),
+        ("P2", "place", "unbooked move"),
+        ("T1", "volume", "leak"),
+    ]
+    assert [row.movement_id for row in booked] == [each.movement_id for each in posted]
+    assert [Movement.objects.get(pk=each.movement_id).incident for each in posted] == ["", "26-9", "", "", ""]
+    assert [held(each) for each in (*pails, tank)] == [PAIL_ML - 4_000, 0, PAIL_ML, 90_000]
+    pails[2].refresh_from_db()
+    assert str(pails[2].place) == "Engine 1"
+    assert three_ways.variance().settled
+    assert Change.objects.filter(action="explain a difference").count() == 5
+
+
+def test_of_many_differences_all_or_none_is_booked(three_ways: Taking, pails: list[Container], tank: Container) -> None:
+    reasons = {
+        (pails[0].pk, "volume"): Reason(Explanation.LEAK, ""),  # 4 L of 18.9 L is above the limit: words are needed
+        (pails[1].pk, "place"): Reason(Explanation.NOT_FOUND, "looked twice"),
+        (pails[2].pk, "volume"): Reason(Explanation.LEAK, "as full as in the book"),
+        (tank.pk, "volume"): Reason(Explanation.UNBOOKED_POUR, "into which?"),
+    }
+    with pytest.raises(DifferencesRefused) as refused:
+        explain_all(three_ways, reasons)
+    assert {which: said.split(":")[0] for which, said in refused.value.sentences.items()} == {
+        (pails[0].pk, "volume"): "No words were read",
+        (pails[2].pk, "volume"): "It does not differ in this any more",
+        (tank.pk, "volume"): "T1 was poured over",
+    }
+    assert not InventoryResult.objects.exists()
+    assert held(pails[1]) == PAIL_ML
+    with pytest.raises(Refused, match="No explanation was read"):
+        explain_all(three_ways, {})
+
+
+def test_many_above_the_limit_need_a_chief_and_none_is_booked_by_crew(
+    three_ways: Taking, pails: list[Container]
+) -> None:
+    reasons = {(pails[1].pk, "place"): Reason(Explanation.NOT_FOUND, "looked twice")}
+    for role in (Role.LOGISTICS, Role.CREW):
+        with pytest.raises(NotAllowed):
+            explain_all(three_ways, reasons, role)
+    assert not InventoryResult.objects.exists()
+
+
+def test_the_queries_of_booking_do_not_grow_with_the_differences(
+    cast: Cast,
+) -> None:
+    """The same for two pails and for six."""
+    counts = []
+    for few in (2, 6):
+        made = [stand(cast, cast.pail(code=f"Q{few}{n}"), PAIL_ML, sealed=True) for n in range(few)]
+        taking = Taking(cast, Scope(cast.station, whole=False))
+        for each in made:
+            taking.see(each, PAIL_ML - 1_000)
+        taking.to_explaining()
+        reasons = {(each.pk, "volume"): Reason(Explanation.LEAK, "a bad batch of lids") for each in made}
+        reasons |= {(each.pk, "seal"): Reason(Explanation.OPENED) for each in made}
+        with CaptureQueriesContext(connection) as caught:
+            explain_all(taking, reasons)
+        counts.append(len(caught))
+        taking.close(reason="a bad batch")
+    assert counts[0] == counts[1]

@@ -23,7 +23,7 @@ from pathlib import Path
 
 from openpyxl import Workbook, load_workbook
 
-from readiness.workbooks.handed_over.layouts import guess_layout, guess_sheet
+from readiness.workbooks.handed_over.layouts import guess, guess_layout
 from readiness.workbooks.handed_over.opening import open_sheets
 from readiness.workbooks.handed_over.records import Understood
 from readiness.workbooks.handed_over.settling import settle
@@ -124,7 +124,7 @@ def _opened(data: bytes, _: object) -> int:
 
 def _understanding(data: bytes) -> tuple[Understood, ...]:
     opened = open_sheets(data, name="stock.xlsx")
-    sheet = guess_sheet(opened, units="us")
+    sheet = opened.sheet(guess(opened, units="us").layout.sheet)
     layout = guess_layout(sheet, units="us").layout
     return understand(sheet, layout, units="us", today=TODAY)
 

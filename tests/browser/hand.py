@@ -55,7 +55,7 @@ def targets(hand: Hand) -> None:
     """What is tapped on a phone's page is 48 px high and wide at least, but for links within a sentence."""
     small = hand.page.evaluate(
         """least => [...document.querySelectorAll(
-            'main :is(a.button, button, summary, label.radio, input, select, textarea)')]
+            'main :is(a.button, button, summary, label.radio, input, select, textarea), header .home')]
         .filter(each => each.checkVisibility() && !['hidden', 'radio', 'checkbox'].includes(each.type))
         .map(each => [each.tagName, each.textContent.trim().slice(0, 30), each.getBoundingClientRect()])
         .filter(([, , box]) => box.height < least - 0.01 || box.width < least - 0.01)

@@ -12,7 +12,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Literal, NamedTuple
@@ -75,12 +75,13 @@ def _address(process: subprocess.Popen[bytes], log: Path) -> str:
 
 
 class Line:
-    """The way from the browser to the server, which can be cut, or lose the answers on their way back."""
+    """The way from the browser to the server, which can be cut, or lose the answers to forms on their way back."""
 
     def __init__(self) -> None:
         self.upstream = ""  # where the server answers at present
         self.state: Literal["open", "cut", "loses answers"] = "open"
         self.lost = 0  # answers
+        self.at_post: Callable[[], object] | None = None  # done once, as a form is on its way to the server
         self._ends: set[socket.socket] = set()
         self._ear = socket.create_server(("127.0.0.1", 0))
         self.address = f"http://127.0.0.1:{self._ear.getsockname()[1]}"
@@ -112,9 +113,10 @@ class Line:
             port = int(self.upstream.rpartition(":")[2])
             with socket.create_connection(("127.0.0.1", port)) as server:
                 self._ends |= {caller, server}
-                back = threading.Thread(target=self._pump, args=(server, caller, True), daemon=True)
+                way = _Way()
+                back = threading.Thread(target=self._pump, args=(server, caller, way, True), daemon=True)
                 back.start()
-                self._pump(caller, server, False)
+                self._pump(caller, server, way, False)
                 back.join(_PATIENCE_S)
                 self._ends -= {caller, server}
         except OSError:
@@ -122,15 +124,30 @@ class Line:
         finally:
             _hang_up(caller)
 
-    def _pump(self, source: socket.socket, target: socket.socket, is_answer: bool) -> None:
+    def _pump(self, source: socket.socket, target: socket.socket, way: _Way, is_answer: bool) -> None:
         with suppress(OSError):
             while said := source.recv(65536):
-                if is_answer and self.state == "loses answers":
+                if is_answer and way.posts and self.state == "loses answers":
                     self.lost += 1
                     break
+                if not is_answer:
+                    self._look(said, way)
                 target.sendall(said)
         _hang_up(source)
         _hang_up(target)
+
+    def _look(self, said: bytes, way: _Way) -> None:
+        if said.startswith((b"GET ", b"POST ")):
+            way.posts = said.startswith(b"POST ")
+        if way.posts and self.at_post:
+            deed, self.at_post = self.at_post, None
+            deed()
+
+
+class _Way:
+    """What the last request on one connection was."""
+
+    posts = False
 
 
 def _hang_up(end: socket.socket) -> None:

@@ -122,7 +122,12 @@ def test_a_unit_changes_over_and_back_with_a_count_at_each_end(visit: Any, own_s
 
 def test_the_traps_of_the_demo_are_caught(visit: Any, server: Any) -> None:
     """Mixed, not flushed, differing by stick, overdue and forgotten: each is said to those who can cure it."""
+    assert "The PINs there are 4826 for Wren Tallow and 7153 for Jory Pellam." in server.log.read_text("utf-8")
     officer = visit(server, "officer", device="phone")
+    officer.press("Engine 1")
+    said = officer.text()
+    assert said.index("The strap in L3 is new and stiff") < said.index("Morning check"), "the note stands first"
+    officer.open("/crew/?choose=1")
     officer.press("Hazmat 1")
     said = officer.text()
     for words in (

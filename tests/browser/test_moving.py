@@ -28,7 +28,7 @@ def test_a_delivery_with_proposed_label_codes(visit: Any, own_server: Any, devic
     officer.field("New lot: number").fill("AR-7001")
     officer.field("New lot: maker's date").fill("Jul 2036")
     officer.field("Where it goes").select_option(STORE)
-    for title in ("Order, supplier and certificate", "Short, turned away or damaged", "Price"):
+    for title in ("Order and supplier", "Certificate, short, turned away or damaged", "Price"):
         unfold(officer, title)
     officer.field("Order reference").fill("PO-7781")
     officer.field("Containers ordered").fill("15")
@@ -38,8 +38,21 @@ def test_a_delivery_with_proposed_label_codes(visit: Any, own_server: Any, devic
     officer.accessible()
     officer.press("See what it will do")
     assert "60.00 gal of Demo AR-AFFF 3x6, lot AR-7001 from supplier to 12 containers" in officer.text()
+    officer.press("Change what was typed")
+    officer.page.get_by_label("How many").fill("2")
+    officer.page.locator("#id_next-for_kind").select_option("drum")
+    officer.press("One more lot")
+    officer.accessible()
+    second = officer.page.locator("#lot-2")
+    second.get_by_label("In each").fill("55")
+    second.get_by_label("New lot: concentrate").select_option("Demo AR-AFFF 3x6")
+    second.get_by_label("New lot: number").fill("AR-7002")
+    officer.press("See what it will do")
+    assert "110.00 gal of Demo AR-AFFF 3x6, lot AR-7002 from supplier" in officer.text()
+    assert "60.00 gal of Demo AR-AFFF 3x6, lot AR-7001 from supplier to 12 containers" in officer.text()
     officer.press("Enter the delivery")
     slip = officer.text()
+    assert "lot AR-7002" in slip
     assert "Ordered 15: 2 short" in slip
     assert "118.50 USD a container" in slip
     officer.accessible()

@@ -29,6 +29,29 @@ def test_a_unit_below_its_par_list_is_restocked(visit: Any, own_server: Any, dev
     assert "Quayside store: Demo AR-AFFF 3x6 35.0 gal below its minimum" in officer.text()  # 40 − 1 pail of 5
 
 
+def test_a_par_list_and_a_store_s_limits_are_typed_as_tables(visit: Any, own_server: Any, device: str) -> None:
+    officer = visit(own_server, "logistics", device=device)
+    officer.open("/planning/par/")
+    officer.follow("Hazmat 1")
+    officer.follow("Edit as a table")
+    officer.accessible()
+    officer.field("Add the lines of").select_option("Engine 4")
+    officer.press("Put them below, to be looked at")
+    officer.press("More empty lines")
+    officer.page.locator("main").get_by_label("Gear").last.fill("hydrant key")
+    officer.press("Save all lines")
+    assert re.search(r"lines? (is|are) saved", officer.text())
+    assert "hydrant key" in officer.text()
+    officer.open("/planning/stores/")
+    officer.page.locator("summary", has_text="Type the limits of a store").click()
+    officer.follow("Millrace")
+    officer.accessible()
+    officer.field("Store minimum").fill("-3")
+    officer.press("Save all lines")
+    assert "Line 1, Store minimum: “-3” was read" in officer.text(".faults")
+    officer.accessible()
+
+
 def test_what_is_bought_is_noted_and_counts_as_on_order(visit: Any, own_server: Any, device: str) -> None:
     officer = visit(own_server, "logistics", device=device)
     officer.open("/planning/purchase/")

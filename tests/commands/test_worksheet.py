@@ -207,3 +207,19 @@ def test_fuels_by_name_and_number() -> None:
     assert "UN1203" in {each.un for each in fuels_meant("gasoline")}
     assert fuels_meant("") == ()
     assert {each.group for each in shipped_fuels()} == {"hydrocarbon", "polar", "blend", "unknown", "not_foam"}
+
+
+def test_draw_of_water_and_preventive_blanket() -> None:
+    """P5: 3.158 % of water where 3 % was read before has moved 5.26 %. D6: 100 m² take 20 L/min of upkeep."""
+    drawn = ["--drawn", "1 gal", "--time", "20 s", "--flow", "95 gpm", "--water-baseline", "3"]
+    assert figure(answered("proportioning", "--percent", "3", *drawn), "moved")[0] == pytest.approx(5.263, abs=0.001)
+    told = answered("preventive", "--area", "100 m2", "--percent", "3", "--units", "metric")
+    assert figure(told, "upkeep") == (pytest.approx(20), "L/min")
+
+
+def test_hot_liquid_is_not_for_foam() -> None:
+    """Water boils at 212 °F."""
+    asked = ["--fuel", "diesel fuel", "--kind", "AFFF", "--percent", "3", "--area", "900 ft2"]
+    assert answered("spill", *asked, "--liquid-temperature", "212 F")["refused"] is None
+    assert "hotter than 212 °F" in answered("spill", *asked, "--liquid-temperature", "213 F")["refused"]
+    assert "runs or falls" in answered("spill", *asked, "--running")["refused"]

@@ -9,11 +9,8 @@ from hypothesis import strategies as st
 from readiness.engineering.dates import (
     DateError,
     GoodThrough,
-    days_left,
-    good_on,
     good_through,
     last_day,
-    later_of,
     parse_good_through,
 )
 
@@ -105,33 +102,6 @@ def test_refused_with_a_sentence(read, order, words):
         parse_good_through(read, order=order)
     for word in [*words, "write it like 2028-07-30"]:
         assert word in str(refusal.value)
-
-
-def test_good_through_its_last_day():
-    label = parse_good_through("Mar 2023")
-
-    assert good_on(label, date(2023, 3, 31))
-    assert not good_on(label, date(2023, 4, 1))
-    assert days_left(label, date(2023, 3, 31)) == 0
-    assert days_left(label, date(2023, 3, 1)) == 30
-    assert days_left(label, date(2023, 4, 1)) == -1
-
-
-def test_worked_county_engine_1_holds_until_30_september():
-    # two of nine pails expire 30 Sep 2026: counted on that day, out on 1 Oct
-    label = parse_good_through("2026-09-30")
-
-    assert [good_on(label, day) for day in (date(2026, 9, 30), date(2026, 10, 1))] == [True, False]
-
-
-def test_the_later_of_two_dates_counts_and_unknown_gives_way():
-    # worked county, row 7: maker's date 31 Mar 2025, sample good to 10 Feb 2027
-    makers, sample = parse_good_through("2025-03-31"), parse_good_through("2027-02-10")
-
-    assert later_of(makers, sample) == later_of(sample, makers) == sample
-    assert later_of(None, makers) == later_of(makers, None) == makers
-    assert later_of(None, None) is None
-    assert later_of(parse_good_through("2025"), parse_good_through("2025-12-31")).precision == "day"
 
 
 @pytest.mark.parametrize(("precision", "text"), [("day", "2026-06-15"), ("month", "2026-06"), ("year", "2026")])

@@ -3,6 +3,8 @@
 from datetime import date
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from readiness.engineering.deficiencies import TABLE, cure, found, may_accept, sentence, worst
 from readiness.engineering.units import to_si
@@ -77,3 +79,41 @@ def test_cure():
 def test_an_unknown_code_is_refused():
     with pytest.raises(KeyError):
         found("no_such_code", ("unit", 1), "x")
+
+
+def numbers(code, text):
+    """The two numbers of a sentence as people read them."""
+    head, tail = {"no_pick_up": ("back pressure ", ", limit "), "pump_low": ("flows ", ", the nozzle asks ")}[code]
+    said = text.split(head)[1]
+    return [float(each.split()[0].replace(",", "")) for each in said.split(tail)]
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+@given(st.floats(1, 5000), st.floats(1e-6, 0.2))
+def test_a_limit_that_is_exceeded_never_reads_as_kept(units, limit, over):
+    """130.04 psi against 130.00 is no "130.0 of at most 130.0"; nor is a limit read as more than it is."""
+    fault = found("no_pick_up", ("line", 1), "x", "pressure", limit * (1 + over), limit)
+    measured, allowed = numbers("no_pick_up", sentence(fault, units))
+    assert measured > allowed
+    assert to_si(allowed, "psi" if units == "us" else "kPa") <= limit * (1 + 2e-9)
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+@given(st.floats(1, 5000), st.floats(1e-6, 0.2))
+def test_a_need_that_is_not_met_never_reads_as_met(units, need, under):
+    fault = found("pump_low", ("line", 1), "x", "flow", need * (1 - under), need)
+    measured, asked = numbers("pump_low", sentence(fault, units))
+    assert measured < asked
+    assert to_si(asked, "gpm" if units == "us" else "L/min") >= need * (1 - 2e-9)
+
+
+def test_decimals_only_where_two_numbers_would_read_alike():
+    """136.33 of 130 psi as ever; 130.04 of 130.00 with a second decimal."""
+    told = [
+        sentence(found("no_pick_up", ("line", 1), "x", "pressure", to_si(each, "psi"), to_si(130, "psi")), "us")
+        for each in (136.33, 130.04)
+    ]
+    assert told == [
+        "x does not pick up: back pressure 136.3 psi, limit 130.0 psi.",
+        "x does not pick up: back pressure 130.04 psi, limit 130.00 psi.",
+    ]

@@ -68,6 +68,43 @@ def test_failed_stays_failed_when_it_grows_old():
     assert judged(rig(old), ASKED).status == "not_ready"
 
 
+LATER = D0 - 30 * DAY
+
+
+@pytest.mark.parametrize(
+    ("later", "stands"),
+    [
+        ({"quarter_min": None, "watched_min": None}, True),  # expansion only: says nothing of drainage
+        ({"quarter_min": None, "watched_min": 2.9}, True),  # read for less than the 3 min asked
+        ({"quarter_min": None, "watched_min": 3.0}, False),  # not drained at 3 min: at least so long
+        ({"quarter_min": 3.0}, False),
+        ({"quarter_min": 2.5}, True),
+    ],
+)
+@pytest.mark.parametrize("policy", [NOT_ASKED, ASKED])
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_drainage_that_failed_is_answered_only_by_a_drainage(later, stands, policy, turned):
+    """2 min measured where 3 are asked; then a test that expands well. The order in which they were read is nothing."""
+    tests = (GOOD._replace(quarter_min=2.0), GOOD._replace(on=LATER, **later))
+    verdict = judged(rig(*(tests[::-1] if turned else tests)), policy)
+    assert codes(verdict) == ({"foam_drains"} if stands else set())
+    assert verdict.status == ("not_ready" if stands else "ready")
+
+
+def test_a_drainage_that_failed_by_its_own_paper_is_answered_by_as_long():
+    """4.5 min where its paper declared 5; later watched for 4 min with nothing declared: not long enough to answer."""
+    failed = GOOD._replace(declared_quarter_min=5.0)
+    for watched, answered in ((4.0, False), (5.0, True)):
+        later = GOOD._replace(on=LATER, quarter_min=None, watched_min=watched)
+        assert codes(judged(rig(failed, later))) == (set() if answered else {"foam_drains"})
+
+
+def test_foam_that_was_thin_is_answered_by_any_later_test():
+    """Every test weighs its cylinder."""
+    failed = GOOD._replace(expansion=4.0)
+    assert judged(rig(failed, GOOD._replace(on=LATER, quarter_min=None, watched_min=None))).status == "ready"
+
+
 def test_what_is_stated_nowhere_fails_nothing():
     assert (
         judged(rig(GOOD._replace(expansion=1.5, quarter_min=0.1), expansion=None, quarter_min=None)).status == "ready"

@@ -14,7 +14,6 @@ from readiness.engineering.footprints import (
     coated_concrete_m2,
     diameter_of_m,
     planned_m2,
-    rectangle_m2,
     regulatory_m2,
     spreads,
 )
@@ -68,13 +67,7 @@ def test_a_circle_is_inverted(diameter):
     assert circle_m2(diameter) == pytest.approx(pi * (diameter / 2) ** 2)
 
 
-def test_rectangles():
-    """Row D3: 20 × 50 ft is 1000 ft²."""
-    sides = (UNITS.Quantity(each, "ft").to("m").magnitude for each in (20, 50))
-    assert UNITS.Quantity(rectangle_m2(*sides), "m**2").to("ft**2").magnitude == pytest.approx(1000)
-
-
-@pytest.mark.parametrize(("make", "given"), [(rectangle_m2, (0, 3)), (circle_m2, (0,)), (spreads, (0, "sand"))])
+@pytest.mark.parametrize(("make", "given"), [(circle_m2, (0,)), (spreads, (0, "sand"))])
 def test_nothing_has_no_footprint(make, given):
     with pytest.raises(ValueError, match="above 0"):
         make(*given)

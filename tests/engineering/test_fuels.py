@@ -15,10 +15,8 @@ import pytest
 
 from readiness.engineering.fuels import (
     GROUPS,
-    foam_is_the_answer,
-    gasoline_blend_un,
-    group_of_nos,
     needs_alcohol_resistant,
+    not_as_it_lies,
     plain_foam_only_by_policy,
 )
 
@@ -180,46 +178,44 @@ def test_what_the_table_asks_for(name, un, needs):
 @pytest.mark.parametrize("row", [row for row in FUELS if "n.o.s." in row["name"]], ids=named)
 def test_every_nos_row_needs_alcohol_resistant(row):
     assert row["group"] in {"polar", "unknown"}
-    assert row["group"] == (group_of_nos(row["un"]) or row["group"])
+    # the entry names a way of shipping, not a liquid: the safe side; U2: UN1987 is polar
+    assert row["group"] == {"UN1993": "unknown", "NA1993": "unknown", "UN1268": "unknown", "UN1987": "polar"}.get(
+        row["un"], row["group"]
+    )
 
 
 @pytest.mark.parametrize("row", [row for row in FUELS if row["group"] == "not_foam"], ids=named)
 def test_every_not_foam_row_says_why(row):
     assert re.search(r"pressurized|liquefied|water|100 C", row["note"])
-    assert not foam_is_the_answer(row["group"]).yes
 
 
-def test_gasoline_rows_carry_the_number_of_their_ethanol():
-    for name in ("gasoline without oxygenate", "gasoline, E10", "gasoline, E15", "gasoline, E30", "E85"):
-        row = BY_NAME[name]
-        assert row["un"] == gasoline_blend_un(int(row["oxygenate_pct"]))
+@pytest.mark.parametrize(
+    ("name", "un"),
+    [
+        ("gasoline without oxygenate", "UN1203"),
+        ("gasoline, E10", "UN1203"),
+        ("gasoline, E15", "UN3475"),
+        ("gasoline, E30", "UN3475"),
+        ("E85", "UN3475"),
+        ("ethanol", "UN1170"),
+    ],
+)
+def test_gasoline_rows_carry_the_number_of_their_ethanol(name, un):
+    # U1: PHMSA interpretation 01-0082R: up to 10 % / above 10 % / neat
+    assert PUBLISHED["U1"]["expected"].startswith("UN1203 / UN3475 / UN1170")
+    assert BY_NAME[name]["un"] == un
 
 
 # The rules
 
 
 @pytest.mark.parametrize(
-    ("ethanol_pct", "un", "needs"),
-    [
-        (0, "UN1203", False),
-        (1_000, "UN1203", False),  # 10.0 %
-        (1_001, "UN3475", True),  # 10.01 %
-        (1_500, "UN3475", True),
-        (8_500, "UN3475", True),
-        (9_999, "UN3475", True),
-        (10_000, "UN1170", True),  # neat
-    ],
+    ("ethanol_pct", "needs"),
+    [(0, False), (1_000, False), (1_001, True), (1_500, True), (8_500, True), (9_999, True), (10_000, True)],
 )
-def test_ethanol_in_gasoline(ethanol_pct, un, needs):
-    # U1: PHMSA interpretation 01-0082R: up to 10 % / above 10 % / neat
-    assert PUBLISHED["U1"]["expected"].startswith("UN1203 / UN3475 / UN1170")
-    assert gasoline_blend_un(ethanol_pct) == un
+def test_ethanol_in_gasoline(ethanol_pct, needs):
+    # U1: up to 10.0 %, and from 10.01 %
     assert needs_alcohol_resistant("blend", ethanol_pct) is needs
-
-
-def test_denatured_ethanol_is_polar():
-    # U2: UN1987, placard on US ethanol trains: polar (common practice, no source)
-    assert (PUBLISHED["U2"]["inputs"], group_of_nos("UN1987")) == ("UN1987", "polar")
 
 
 @pytest.mark.parametrize(
@@ -251,32 +247,24 @@ def test_no_concentrate_counts_where_foam_is_not_the_answer():
 @pytest.mark.parametrize("pct", [-1, 10_001])
 def test_an_absurd_share_is_refused(pct):
     with pytest.raises(ValueError, match="was read"):
-        gasoline_blend_un(pct)
-    with pytest.raises(ValueError, match="was read"):
         needs_alcohol_resistant("blend", pct)
 
 
 @pytest.mark.parametrize(
     ("asked", "words"),
-    [
-        ({"pressurized_gas": True}, "gas under pressure"),
-        ({"water_reactive": True}, "reacts with the water"),
-        ({"liquid_c": 100.1}, "at 100.1 °C"),
-        ({"liquid_c": 180}, "above 100 °C"),
-        ({"running_fuel": True}, "runs or falls"),
-    ],
+    [({"liquid_c": 100.1}, "hotter than 212 °F (100 °C)"), ({"running_fuel": True}, "runs or falls")],
 )
-def test_foam_is_not_the_agent(asked, words):
-    answer = foam_is_the_answer("hydrocarbon", **asked)
+def test_foam_is_not_the_agent_as_it_lies(asked, words):
+    # design section 5, step 1; water boils at 100 °C, 212 °F
+    said = not_as_it_lies(**asked)
 
-    assert not answer.yes
-    assert answer.sentence.startswith("Foam is not the agent")
-    assert words in answer.sentence
+    assert said.startswith("Foam is not the agent, or not alone: ")
+    assert words in said
 
 
 @pytest.mark.parametrize("liquid_c", [None, -20, 60, 100])
 def test_foam_is_the_agent_up_to_100_degrees(liquid_c):
-    assert foam_is_the_answer("hydrocarbon", liquid_c=liquid_c) == (True, "")
+    assert not_as_it_lies(liquid_c=liquid_c) == ""
 
 
 def test_published_values_have_unique_ids_and_a_source():

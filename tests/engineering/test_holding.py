@@ -182,6 +182,17 @@ def test_a_reading_counts_on_as_foam_is_drawn_and_poured(read, moved, found, boo
     assert (0 if kept is None else kept.ml, out(since)) == (counted, excluded)
 
 
+def test_a_reading_from_before_it_was_emptied_counts_no_more():
+    """10 L above the book or 10 L below it: 90 L went in after the tank was empty, and 90 L count."""
+    for read in (110_000, 90_000):
+        stock = tank(
+            Part(lot(), 90_000), reading_ml=read, reading_on=DAY, moved_since_ml=-100_000, received_since_ml=90_000
+        )
+        assert held(stock) is None or held(stock).ml == 80_000
+        assert held(stock._replace(emptied_since=True)).ml == 90_000
+        assert out(stock._replace(emptied_since=True)) == []
+
+
 @pytest.mark.parametrize(
     ("read", "moved", "received", "book", "counted"),
     [

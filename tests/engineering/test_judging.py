@@ -551,3 +551,44 @@ def test_tankfuls_of_a_tank_that_nobody_stated_prove_nothing():
 def test_tankfuls_at_a_setting_that_nobody_stated_are_refused_and_the_rest_is_judged():
     verdict = judge(brush(setting=0), POLICY, NOW)
     assert (verdict.status, verdict.answers[0].deficiencies[0].code) == ("not_ready", "not_listed")
+
+
+# what leads
+
+
+def led(rig):
+    """Codes that count, in the order in which they are told."""
+    return [(each.code, each.severity) for each in verdict_of(rig).deficiencies if each.severity != "note"]
+
+
+def test_to_find_out_about_a_tank_goes_before_loading_more():
+    """Engine 2's only tank reads 3 gal above its 30: nothing counts until somebody knows what is in it."""
+    engine = COUNTY.engine_2()
+    tank = engine.containers[0]
+    diesel = engine._replace(duties=engine.duties[:1])
+    above = tank._replace(reading_ml=tank.book_ml + gal_ml(3), reading_on=D0)
+    assert led(diesel) == []
+    assert led(diesel._replace(containers=(above,))) == [
+        ("reading_above_book", "not_ready"),
+        ("short_of_textbook", "not_ready"),
+    ]
+
+
+def test_a_tank_above_its_book_that_would_not_help_is_worth_knowing_only():
+    """Engine 6 is short of alcohol-resistant foam for ethanol, and it is the tank of Class A that reads 3 gal above."""
+    engine = COUNTY.engine_6()
+    class_a, other = engine.containers
+    above = class_a._replace(reading_ml=class_a.book_ml + gal_ml(3), reading_on=D0)
+    made = engine._replace(containers=(above, other))
+    assert "short_of_textbook" in dict(led(made))
+    assert "reading_above_book" not in dict(led(made))
+
+
+def test_a_tank_above_its_book_that_nothing_is_short_of_is_worth_knowing_only():
+    """Another tank that feeds no line reads 3 gal above its book."""
+    engine = COUNTY.engine_2()
+    tank = engine.containers[0]
+    spare = tank._replace(id=999, code="T-9", reading_ml=tank.book_ml + gal_ml(3), reading_on=D0)  # feeds no line
+    diesel = engine._replace(duties=engine.duties[:1], containers=(tank, spare))
+    assert led(diesel) == []
+    assert "reading_above_book" in {each.code for each in verdict_of(diesel).deficiencies}

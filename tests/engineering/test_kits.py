@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from readiness.engineering.kits import CLASS_A_DIAL, CLASS_B_DIAL, dial_fault, solution_from_kit_l
+from readiness.engineering.kits import CLASS_A_DIAL, CLASS_B_DIAL, on_dial
+from readiness.engineering.percentages import solution_made_l
 
 REFERENCE = Path(__file__).parents[2] / "fixtures" / "reference"
 
@@ -27,7 +28,7 @@ def test_solution_from_a_reservoir():
     expected_gal = numbers(row["expected"])
     assert (percents, expected_gal) == ([0.1, 0.5, 1, 3, 6], [2500, 500, 250, 83.3, 41.7])
 
-    made = [solution_from_kit_l(reservoir_gal, round(100 * percent)) for percent in percents]
+    made = [solution_made_l(reservoir_gal, round(100 * percent)) for percent in percents]
 
     assert made == pytest.approx(expected_gal, abs=0.05)
 
@@ -40,27 +41,14 @@ def test_dial_faces():
 
 
 @pytest.mark.parametrize(
-    ("foam_class", "pct", "fault"),
-    [
-        ("A", 10, None),
-        ("A", 100, None),
-        ("A", 9, "0.09 % was read: the Class A face of a kit runs from 0.1 % to 1 %."),
-        ("A", 300, "3 % was read: the Class A face of a kit runs from 0.1 % to 1 %."),
-        ("B", 100, None),
-        ("B", 600, None),
-        ("B", 99, "0.99 % was read: the Class B face of a kit runs from 1 % to 6 %."),
-        ("B", 601, "6.01 % was read: the Class B face of a kit runs from 1 % to 6 %."),
-    ],
+    ("pct", "reached"),
+    [(9, False), (10, True), (100, True), (300, True), (600, True), (601, False)],
 )
-def test_dial_ends(foam_class, pct, fault):
-    assert dial_fault(foam_class, pct) == fault
+def test_dial_ends(pct, reached):
+    assert on_dial(pct) is reached
 
 
-@pytest.mark.parametrize(("reservoir_l", "pct"), [(-1, 300), (9.5, 0), (9.5, 10_000)])
-def test_absurd_kit_is_refused(reservoir_l, pct):
+@pytest.mark.parametrize("pct", [0, 10_000])
+def test_an_absurd_percentage_is_refused(pct):
     with pytest.raises(ValueError, match="was read"):
-        solution_from_kit_l(reservoir_l, pct)
-
-
-def test_an_empty_kit_makes_nothing():
-    assert solution_from_kit_l(0, 300) == 0
+        solution_made_l(9.5, pct)

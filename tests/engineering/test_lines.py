@@ -7,6 +7,7 @@ import pytest
 from readiness.engineering.hydraulics import hose, line_draw
 from readiness.engineering.lines import NO_TEST, run_line
 from readiness.engineering.records import Lay, Line, LineTest, Policy
+from readiness.engineering.steps import Recorder
 from readiness.engineering.units import from_si, to_si
 from tests.engineering.county import AFFF, AR_AFFF
 
@@ -20,9 +21,9 @@ def measured(value, *, setting=300, concentrate=AR_AFFF, on=DAY, passed=True):
     return LineTest(concentrate.id, setting, value, on, passed)
 
 
-def run(line, *, pct=300, nozzle=None, aspirating=False, asks_test=True, concentrate=AR_AFFF):
+def run(line, *, pct=300, nozzle=None, aspirating=False, asks_test=True, concentrate=AR_AFFF, say=None):
     flow = line.flow_lpm if nozzle is None else nozzle
-    return run_line(line, flow, concentrate, pct, aspirating=aspirating, policy=POLICY, asks_test=asks_test)
+    return run_line(line, flow, concentrate, pct, aspirating=aspirating, policy=POLICY, asks_test=asks_test, say=say)
 
 
 def with_tests(*tests, **more):
@@ -204,9 +205,38 @@ def test_a_pump_that_gives_the_nozzle_too_little():
     assert codes(run(INJECTED._replace(lay=lay._replace(inlet_kpa=to_si(120, "psi"))))) == []
 
 
-def test_a_pump_that_gives_more_is_throttled_to_the_nozzles_flow():
+def test_a_pump_that_gives_more_flows_more_and_counts_for_the_nozzles_flow():
+    """150 psi on 50 ft of 1¾ in and a 95-gpm tip at 100: Q² (100 ÷ 95² + 15.5 × 0.5 ÷ 10⁴) = 150: Q = 112.5 gpm.
+
+    Throttled to 95 it would be short of a rate of 100; left open it is dry sooner: each is judged by what is worse.
+    """
     lay = plated(150, nozzle_k=FLOW / to_si(100, "psi") ** 0.5)
-    assert run(INJECTED._replace(lay=lay)).flow_lpm == FLOW
+    running = run(INJECTED._replace(lay=lay))
+    assert from_si(running.flow_lpm, "gpm") == pytest.approx((150 / (100 / 95**2 + 0.000775)) ** 0.5)
+    assert from_si(running.flow_lpm, "gpm") == pytest.approx(112.48, abs=0.01)
+    assert running.rate_lpm == FLOW
+
+
+@pytest.mark.parametrize(("pump", "flow"), [(106.99, 95), (112.3, 95), (112.4, 97.37)])
+def test_a_pump_within_what_a_panel_gauge_is_good_for_gives_the_nozzles_own_flow(pump, flow):
+    """Its own 95 gpm takes 100 + 15.5 × .9025 × .5 = 106.99 psi, and 5 % more is 112.34; 95 × √(112.4 ÷ 106.99)."""
+    lay = plated(pump, nozzle_k=FLOW / to_si(100, "psi") ** 0.5)
+    running = run(INJECTED._replace(lay=lay))
+    assert from_si(running.flow_lpm, "gpm") == pytest.approx(flow, abs=0.01)
+
+
+def test_the_working_says_why_a_line_flows_more_than_its_nozzles_own():
+    """Tip 150 − 15.5 × 1.1248² × 0.5 = 140.2 psi, and 95 × √1.402 = 112.5 gpm."""
+    say = Recorder()
+    lay = plated(150, nozzle_k=FLOW / to_si(100, "psi") ** 0.5)
+    run(INJECTED._replace(lay=lay), say=say)
+    flow, rate = [step for step in say.steps if "line 1" in step.label][:2]
+    assert [from_si(value, unit) for (_, value, _), unit in zip(flow.numbers, ("gpm", "psi", "psi"), strict=True)] == (
+        pytest.approx([95, 140.2, 100], abs=0.05)
+    )
+    assert from_si(flow.result, "gpm") == pytest.approx(95 * 1.402**0.5, abs=0.01)
+    assert rate.result == FLOW
+    assert "throttled" in rate.source
 
 
 def test_a_ring_turned_up_changes_the_nozzle_with_it():

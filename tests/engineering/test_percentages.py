@@ -12,13 +12,11 @@ from hypothesis import strategies as st
 from readiness.engineering.percentages import (
     PercentError,
     concentrate_for_water_l,
-    concentrate_in_solution_l,
     fraction,
     parse_percent,
-    parse_percent_pair,
     percent_text,
+    solution_made_l,
     solution_percent,
-    water_for_concentrate_l,
 )
 
 REFERENCE = Path(__file__).parents[2] / "fixtures" / "reference"
@@ -107,42 +105,6 @@ def test_measured_values_and_shares_are_given_more_room():
         parse_percent("250", greatest=10_000)
 
 
-@pytest.mark.parametrize(
-    ("read", "pair"),
-    [
-        ("3/6", (300, 600)),
-        ("3x6", (300, 600)),
-        ("3×6", (300, 600)),
-        ("3 X 6", (300, 600)),
-        ("3 % x 6 %", (300, 600)),
-        ("1x3", (100, 300)),
-        ("3x3", (300, 300)),
-        ("0.5x1", (50, 100)),
-    ],
-)
-def test_a_pair(read, pair):
-    assert parse_percent_pair(read) == pair
-
-
-@pytest.mark.parametrize(
-    ("read", "words"),
-    [
-        (date(2026, 3, 6), ["A date was read (6 March 2026)", "turned 3/6 into a date", "write 3x6"]),
-        ("3", ["not a pair", "3x6"]),
-        ("6x3", ["lower", "write 3x6"]),
-        ("3x60", ["60 was read", "at most 10 %"]),
-        ("0.03x0.06", ["write 3 %"]),
-        ("3..x6", ["not a pair"]),
-        ("", ["Nothing was read"]),
-    ],
-)
-def test_a_pair_refused(read, words):
-    with pytest.raises(PercentError) as refusal:
-        parse_percent_pair(read)
-    for word in words:
-        assert word in str(refusal.value)
-
-
 @pytest.mark.parametrize(("pct", "text"), [(300, "3 %"), (50, "0.5 %"), (315, "3.15 %"), (10_000, "100 %"), (0, "0 %")])
 def test_percent_text(pct, text):
     assert percent_text(pct) == text
@@ -165,40 +127,23 @@ def test_what_is_shown_is_read_back(pct):
     )
 )
 def test_whatever_is_read_gives_a_setting_or_a_sentence(read):
-    for parse in (parse_percent, parse_percent_pair):
-        found, sentence = 0, ""
-        try:
-            found = parse(read)
-        except PercentError as refusal:
-            sentence = str(refusal)
+    found, sentence = 0, ""
+    try:
+        found = parse_percent(read)
+    except PercentError as refusal:
+        sentence = str(refusal)
 
-        settings = found if isinstance(found, tuple) else (found,)
-        assert "was read" in sentence or all(1 <= each <= 1000 for each in settings)
+    assert "was read" in sentence or 1 <= found <= 1000
 
 
 # Mixing
-
-
-def test_percent_is_of_solution():
-    # D7: 250 gpm at 1 / 3 %: concentrate 2.5 / 7.5 gpm, water 247.5 / 242.5 gpm
-    assert "2.5 / 7.5 gpm" in published("D7")["expected"]
-    assert concentrate_in_solution_l(250, 100) == pytest.approx(2.5, rel=1e-15)
-    assert concentrate_in_solution_l(250, 300) == pytest.approx(7.5, rel=1e-15)
-    assert water_for_concentrate_l(2.5, 100) == pytest.approx(247.5, rel=1e-15)
-    assert water_for_concentrate_l(7.5, 300) == pytest.approx(242.5, rel=1e-15)
 
 
 def test_batch_mixing_in_a_tank_of_water():
     # B1: 3 % in 750 gal: added to 750 gal of water 23.20 gal; made up to 750 gal 22.50 gal
     assert "23.20 gal" in published("B1")["expected"]
     assert concentrate_for_water_l(750, 300) == pytest.approx(23.20, abs=0.005)
-    assert concentrate_in_solution_l(750, 300) == pytest.approx(22.50, rel=1e-15)
-
-
-def test_water_that_goes_with_270_gallons_is_not_the_printed_figure():
-    # D2: 270 × 97 ÷ 3 = 8,730 gal; the handout's 26,190 is 97 gal per gallon
-    assert published("D2")["expected"].startswith("8730 gal")
-    assert water_for_concentrate_l(270, 300) == pytest.approx(8730, rel=1e-15)
+    assert solution_made_l(22.50, 300) == pytest.approx(750)
 
 
 def test_airport_rule_states_water():
@@ -217,8 +162,7 @@ def test_three_gallons_added_to_a_hundred_are_not_three_percent():
 def test_solve_for_each_and_get_the_others_back(water_l, pct):
     concentrate_l = concentrate_for_water_l(water_l, pct)
 
-    assert water_for_concentrate_l(concentrate_l, pct) == pytest.approx(water_l, rel=1e-12)
-    assert concentrate_in_solution_l(water_l + concentrate_l, pct) == pytest.approx(concentrate_l, rel=1e-9)
+    assert solution_made_l(concentrate_l, pct) == pytest.approx(water_l + concentrate_l, rel=1e-9)
     assert solution_percent(concentrate_l, water_l) == pytest.approx(pct / 100, rel=1e-9)
 
 

@@ -19,10 +19,11 @@ from readiness.engineering.airport_categories import (
     discharge_by_formula_lpm,
     tabled,
 )
+from readiness.engineering.attack_sheets import Attack, need_sheet
 from readiness.engineering.calibration import LEAST_CORRELATION, Standard, fit_line, poor_fit, read_off
-from readiness.engineering.fluorine import ENDINGS, EU_LIMIT_MG_L, ended
+from readiness.engineering.fluorine import ENDINGS, EU_LIMIT_MG_L
 from readiness.engineering.foam_tests import Drained, drained_at_min, expansion, expansion_class, quarter_ml
-from readiness.engineering.fuels import gasoline_blend_un, group_of_nos, needs_alcohol_resistant
+from readiness.engineering.fuels import needs_alcohol_resistant
 from readiness.engineering.hydraulics import (
     back_pressure_kpa,
     back_pressure_limit_kpa,
@@ -31,17 +32,16 @@ from readiness.engineering.hydraulics import (
     line_draw,
     longest_stretch_m,
 )
-from readiness.engineering.kits import CLASS_A_DIAL, CLASS_B_DIAL, solution_from_kit_l
+from readiness.engineering.kits import CLASS_A_DIAL, CLASS_B_DIAL
 from readiness.engineering.marine import LEAST_MONITOR_LPM, deck_flows_lpm, deck_foam
 from readiness.engineering.percentages import (
     concentrate_for_water_l,
-    concentrate_in_solution_l,
+    solution_made_l,
     solution_percent,
-    water_for_concentrate_l,
 )
 from readiness.engineering.records import Fuel, Lay, Rate
 from readiness.engineering.sample_limits import L1, L2, OFFSHORE_YEARLY, SHIPPING_FIRST_TEST_YEARS
-from readiness.engineering.storage import storage_range_c
+from readiness.engineering.storage import STORAGE_F
 from readiness.engineering.tank_attack import portable_means
 from readiness.engineering.units import from_si, to_si
 from readiness.engineering.vapor import PREVENTIVE_DEPTH_M, preventive_upkeep_lpm
@@ -52,6 +52,11 @@ PUBLISHED = TESTS.parents[1] / "fixtures" / "reference" / "published_values.csv"
 HYDROCARBON = Fuel(1, "a hydrocarbon of low flash point", "", "hydrocarbon", None, -40.0)
 HIGHER_FLASH = Fuel(2, "a hydrocarbon of higher flash point", "", "hydrocarbon", None, 60.0)
 POLAR = Fuel(3, "a polar solvent", "", "polar", None, 10.0)
+
+
+def shipped():
+    with (PUBLISHED.parent / "fuels.csv").open(encoding="utf-8", newline="") as rows:
+        return list(csv.DictReader(rows))
 
 
 def gpm(value):
@@ -84,9 +89,9 @@ def test_d1_polar_spill():
 
 def test_d2_water_with_270_gal_is_not_what_the_slides_print():
     """D2. The slides print 26,190 gal: 97 gal of water per gallon, where 97 go with every three: 270 × 97 ÷ 3."""
-    water = water_for_concentrate_l(270.0, 300)
-    assert water == pytest.approx(8730)
-    assert water != pytest.approx(26_190)
+    sheet = need_sheet(Attack(to_si(3000, "ft2"), Rate(0.20, "gpm_ft2"), 15.0, 300))
+    assert in_gal(sheet.value("textbook_need")) == pytest.approx(270)
+    assert in_gal(sheet.value("water")) == pytest.approx(8730)
 
 
 def test_d3_hydrocarbon_spill():
@@ -118,9 +123,8 @@ def test_d5_blanket():
 @pytest.mark.parametrize(("pct", "concentrate", "water"), [(100, 2.5, 247.5), (300, 7.5, 242.5)])
 def test_d7_percent_of_solution(pct, concentrate, water):
     """D7. A trade article, Basic Foam Operations, p. 2: 250 gpm at 1 and 3 %."""
-    assert concentrate_in_solution_l(250.0, pct) == pytest.approx(concentrate)
-    assert 250.0 - concentrate_in_solution_l(250.0, pct) == pytest.approx(water)
     assert demand.concentrate_l(250.0, pct, 1.0) == pytest.approx(concentrate)
+    assert proportioning.metered_pct(concentrate, water) == pytest.approx(pct)
 
 
 @pytest.mark.parametrize("kind", ["afff", "fffp", "ar_afff", "ar_fffp"])
@@ -319,7 +323,7 @@ def test_h9_rating_basis():
 def test_b1_batch_mixing():
     """B1. Arithmetic: 3 % added to 750 gal 23.20; made up to 750 gal 22.50; a tankful at 95 gpm lasts 7.9 min."""
     assert concentrate_for_water_l(750.0, 300) == pytest.approx(23.20, abs=0.005)
-    assert concentrate_in_solution_l(750.0, 300) == pytest.approx(22.50)
+    assert demand.concentrate_l(750.0, 300, 1.0) == pytest.approx(22.50)
     assert demand.minutes_of_water(750.0, 95.0) == pytest.approx(7.9, abs=0.05)
 
 
@@ -333,7 +337,7 @@ def test_b2_feed_limit():
 @pytest.mark.parametrize(("pct", "solution"), [(10, 2500), (50, 500), (100, 250), (300, 83.3), (600, 41.7)])
 def test_k1_kit(pct, solution):
     """K1. Common practice, no source: what 2.5 US gal make."""
-    assert solution_from_kit_l(2.5, pct) == pytest.approx(solution, abs=0.05)
+    assert solution_made_l(2.5, pct) == pytest.approx(solution, abs=0.05)
 
 
 @pytest.mark.parametrize(
@@ -510,17 +514,21 @@ def test_f2_classes():
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("ethanol", "un", "resistant"), [(1000, "UN1203", False), (1001, "UN3475", True)])
-def test_u1_ethanol_in_gasoline(ethanol, un, resistant):
-    """U1. PHMSA interpretation 01-0082R; Transport Canada 2016: up to 10 % UN1203, above UN3475, neat UN1170."""
-    assert gasoline_blend_un(ethanol) == un
-    assert needs_alcohol_resistant("blend", ethanol) is resistant
-    assert gasoline_blend_un(10_000) == "UN1170"
+def test_u1_ethanol_in_gasoline():
+    """U1. PHMSA interpretation 01-0082R; Transport Canada 2016: up to 10 % UN1203, above UN3475, neat UN1170.
+
+    The shipped fuels carry those numbers, so that a placard leads to the right foam.
+    """
+    numbers = ("UN1203", "UN3475")  # gasoline with ether keeps UN1203 whatever its share: the row is of ethanol
+    blends = [row for row in shipped() if row["un"] in numbers and row["oxygenate_pct"] and "ether" not in row["name"]]
+    assert {(row["un"], int(row["oxygenate_pct"]) > 1000) for row in blends} == {("UN1203", False), ("UN3475", True)}
+    assert [row["name"] for row in shipped() if row["un"] == "UN1170"] == ["ethanol"]
+    assert [needs_alcohol_resistant("blend", share) for share in (1000, 1001)] == [False, True]
 
 
 def test_u2_un1987_is_polar():
     """U2. Common practice, no source: the placard on US ethanol trains."""
-    assert group_of_nos("UN1987") == "polar"
+    assert {row["group"] for row in shipped() if row["un"] == "UN1987"} == {"polar"}
 
 
 def test_k2_dials():
@@ -551,9 +559,9 @@ def test_l3_offshore_fields():
     [("p", 20, 120), ("fp", 20, 120), ("fffp", 10, 120), ("ar_fffp", 25, 120), ("ar_afff", 25, 120)],
 )
 def test_t1_storage(kind, low, high):
-    """T1. IFSTA numbers sheet, in °F: 20 °F is −6.67 °C, 10 °F −12.22, 25 °F −3.89, 120 °F 48.89 ((F − 32) × 5 ÷ 9)."""
-    assert storage_range_c(kind) == (pytest.approx((low - 32) * 5 / 9), pytest.approx((high - 32) * 5 / 9))
-    assert storage_range_c("ar_f3") is None
+    """T1. IFSTA numbers sheet, in °F as printed; nothing is assumed for a kind that it does not name."""
+    assert STORAGE_F[kind] == (low, high)
+    assert "ar_f3" not in STORAGE_F
 
 
 def test_e1_europe():
@@ -561,13 +569,14 @@ def test_e1_europe():
     days = [each.through for each in ENDINGS if each.place == "EU"]
     assert days == [date(2027, 4, 23), date(2030, 10, 23), date(2035, 10, 23)]
     assert EU_LIMIT_MG_L == 1.0
-    assert ended("EU", date(2027, 4, 23)) == ()
+    assert not any(each.over_on(date(2027, 4, 23)) for each in ENDINGS)
 
 
 def test_e2_canada():
     """E2. SOR/2025-270: until 31 December 2027."""
-    assert ended("Canada", date(2027, 12, 31)) == ()
-    assert [each.use for each in ended("Canada", date(2028, 1, 1))] == ["AFFF with PFOA or LC-PFCA in ordinary systems"]
+    (row,) = [each for each in ENDINGS if each.place == "Canada"]
+    assert row.use == "AFFF with PFOA or LC-PFCA in ordinary systems"
+    assert [row.over_on(day) for day in (date(2027, 12, 31), date(2028, 1, 1))] == [False, True]
 
 
 def test_every_published_row_has_a_test():

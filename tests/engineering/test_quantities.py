@@ -114,7 +114,7 @@ def test_in_si_and_in_words():
         ("nan", {"default_unit": "gal"}, ["does not begin with a number"]),
         ("999,999,999 gal", {}, ["more than 10,000,000 L"]),
         ("5000 psi", {}, ["more than 10,000 kPa"]),  # 34,474 kPa
-        ("300 gpm/ft2", {}, ["more than 200 L/min/m2"]),
+        ("300 gpm/ft2", {}, ["more than 40 L/min/m2", "0.10 to 0.60 gpm/ft2"]),
         ("-300 F", {}, ["no place on earth"]),
         (date(2026, 3, 6), {"default_unit": "gal"}, ["A date was read (6 March 2026)"]),
         (datetime(2026, 3, 6, 0, 0), {"default_unit": "gal"}, ["A date was read"]),  # noqa: DTZ001 (a cell has no zone)
@@ -168,7 +168,7 @@ def test_whatever_is_read_gives_a_quantity_or_a_sentence(read, default_unit):
 @given(st.decimals(0, 10_000, places=3), st.sampled_from([unit.symbol for unit in units.UNITS]))
 def test_what_is_written_is_read_back(value, unit):
     quantity = Quantity(value, unit)
-    if quantity.si > 200:  # the least limit, that of a rate
+    if quantity.si > 40:  # the least limit, that of a rate
         return
     if quantity.dimension == "rate" and 0 < quantity.si < 0.5:  # refused: foam is put on at more
         return
@@ -180,6 +180,29 @@ def test_a_rate_in_the_other_unit_is_refused(text):
     """0.10 L/min/m² is a fortieth of 0.10 gpm/ft²: so would be the need. Row M1 has the least published, 0.6."""
     with pytest.raises(QuantityError, match="foam is put on at more"):
         parse_quantity(text, dimension="rate")
+
+
+@pytest.mark.parametrize(
+    ("text", "meant"),
+    [
+        ("4.1 gpm/ft2", "write 0.41 gpm/ft2 or 4.1 L/min/m2 if that was meant."),  # 4.1 × 40.75 = 167 L/min/m²
+        ("1.0 gpm/ft2", "write 0.1 gpm/ft2 or 1.0 L/min/m2 if that was meant."),
+        ("8.2 gpm/ft2", "write 8.2 L/min/m2 if that was meant."),  # 0.82 gpm/ft² is no usual rate either
+        ("65 L/min/m2", "write 6.5 L/min/m2 if that was meant."),
+        ("300 gpm/ft2", "(4.1 to 24 L/min/m2)."),
+    ],
+)
+def test_a_rate_that_no_foam_is_put_on_at_asks_what_was_meant(text, meant):
+    """The greatest published here is 15 L/min/m² (row R5); 40 is 0.98 gpm/ft²."""
+    with pytest.raises(QuantityError) as refused:
+        parse_quantity(text, dimension="rate")
+    assert str(refused.value).startswith(f"“{text}” was read, which is more than 40 L/min/m2: rates usually run from")
+    assert str(refused.value).endswith(meant)
+
+
+@pytest.mark.parametrize("text", ["0.60 gpm/ft2", "0.9 gpm/ft2", "24 L/min/m2", "40 L/min/m2"])
+def test_a_rate_above_the_usual_may_be_a_listings(text):
+    assert str(parse_quantity(text, dimension="rate")) == text
 
 
 def test_published_rates_are_read():

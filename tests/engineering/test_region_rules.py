@@ -221,3 +221,25 @@ def test_a_deck_never_asks_less_than_each_of_its_three(area, tank_m2, monitor_m2
     for least in (0.6 * area, 6 * tank_m2, 3 * monitor_m2):
         assert found.required_lpm >= least * (1 - 1e-9)
     assert from_si(found.textbook_l, "L") == pytest.approx(found.required_lpm * (20 if inert else 30) * 0.03)
+
+
+@pytest.mark.parametrize(
+    ("own", "minutes", "whose"), [(None, 20, "FSS Code"), (15.0, 20, "FSS Code"), (45.0, 45, "the duty’s own time")]
+)
+def test_the_working_shows_the_minutes_that_count_and_whose_they_are(own, minutes, whose):
+    """Row M1: 20 min with inert gas; a duty planned for longer is worked for longer."""
+    duty = deck(minutes=own)
+    rig = monitor(AFFF, 3456.0, 5000.0)
+    (step,) = [
+        each for each in working(rig._replace(duties=(duty,)), ON, COUNTY.moment(), duty.id) if each.label == "Minutes"
+    ]
+    assert step.result == minutes == judged(duty, rig).duration_min
+    assert whose in step.source
+    assert step.numbers[0] == ("code", 20.0, "min")
+
+
+def test_the_working_of_a_tank_shows_its_minutes_too():
+    """Row R5: 20 min by fixed means; planned for 60."""
+    duty, foam = tank(TankRule("direct", False))._replace(minutes=60.0), listed_for_tanks(AFFF, None)
+    steps = working(monitor(foam, 15_000.0, 40_000.0)._replace(duties=(duty,)), ON, COUNTY.moment(), duty.id)
+    assert [(each.result, each.source) for each in steps if each.label == "Minutes"] == [(60.0, "the duty’s own time")]

@@ -23,6 +23,7 @@ from readiness.engineering.pack_sheets import (
     index_sheet,
     marine_sheet,
     national_tank_sheet,
+    preventive_sheet,
 )
 from readiness.engineering.proof_sheets import (
     calibrate,
@@ -31,6 +32,7 @@ from readiness.engineering.proof_sheets import (
     foam_sheet,
     meters_sheet,
     sample_sheet,
+    water_draw_sheet,
 )
 from readiness.engineering.records import Concentrate, Fuel, Listing, Policy, Rate
 from readiness.engineering.units import from_si, to_si
@@ -303,6 +305,38 @@ def test_draw_and_meters():
         draw_sheet(gallon, 0.4, flow, 300)
 
 
+def test_a_draw_test_says_how_long_a_passing_one_takes():
+    """Trade notes: 95 gpm at 3 % draws a gallon in 60 ÷ (95 × 0.03) = 21.05 s; at the band's 3.9 % in 16.19 s."""
+    sheet = draw_sheet(to_si(1, "gal"), 20.0, to_si(95, "gpm"), 300)
+    assert sheet.value("latest") == pytest.approx(60 / (95 * 0.03))
+    assert sheet.value("soonest") == pytest.approx(60 / (95 * 0.039))
+    assert [step.label for step in sheet.steps][-2:] == ["Passes, soonest", "Passes, latest"]
+
+
+def test_a_draw_of_water_against_the_lines_own_baseline():
+    """Row P5: water reads high, so 3.6 % is held against 3.6 % then: a gallon in 60 ÷ (95 × 0.0378) s has moved 5 %."""
+    sheet = water_draw_sheet(to_si(1, "gal"), 60 / (95 * 0.0378), to_si(95, "gpm"), 360)
+    assert sheet.value("drawn") == pytest.approx(378)
+    assert sheet.value("moved") == pytest.approx(0.05)
+    assert not any("Passed" in note or "Failed" in note for note in sheet.notes)
+
+
+def test_what_is_here_makes_so_much_solution():
+    """Row K1: 2.5 US gal at 3 % make 83.3 US gal."""
+    asked = Attack(to_si(100, "ft2"), Rate(0.10, "gpm_ft2"), 15.0, 300, have_l=to_si(2.5, "gal"))
+    assert from_si(need_sheet(asked).value("solution_by_stock"), "gal") == pytest.approx(83.3, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("as_it_lies", "words"), [({"liquid_c": 150.0}, "hotter than 212 °F"), ({"running": True}, "runs or falls")]
+)
+def test_foam_is_not_the_agent_for_fuel_that_is_hot_or_runs(as_it_lies, words):
+    """Design section 5, step 1: an answer in words, never 0 % covered."""
+    sheet = spill_sheet(Planned(GASOLINE, 100.0, "spill", foam(), **as_it_lies), POLICY)
+    assert words in sheet.refused
+    assert [each.key for each in sheet.figures] == ["area"]
+
+
 def test_foam_test():
     """No. 19 of the reference list: expansion 5, 4.5 min; below a declared 6 and 5 min."""
     series = [Drained(float(n), ml) for n, ml in enumerate([0, 8, 20, 33, 45, 55])]
@@ -344,6 +378,17 @@ def test_category_and_aircraft():
     sheet = aircraft_sheet(73.86, 6.20, "A", 9, 300)
     assert sheet.value("water") == pytest.approx(39_484, rel=5e-4)
     assert sheet.value("concentrate") == pytest.approx(2 * 39_484 * 0.03 / 0.97, rel=5e-4)
+
+
+def test_preventive_blanket():
+    """Row D6: 0.15 m and 0.2 L/min/m². 100 m² at expansion 5 and 3 %: 100 × 150 ÷ 5 × 0.03 = 90 L; 20 L/min upkeep,
+
+    whose concentrate is 20 × 60 × 0.03 = 36 L an hour.
+    """
+    sheet = preventive_sheet(100.0, 300, 5.0)
+    assert [sheet.value(key) for key in ("depth", "first", "upkeep", "hourly")] == pytest.approx([0.15, 90, 20, 36])
+    with pytest.raises(ValueError, match="between 1 and 20"):
+        preventive_sheet(100.0, 300, 21.0)
 
 
 def test_marine_and_national():

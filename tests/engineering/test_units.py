@@ -104,7 +104,9 @@ def test_constant_is_that_of_scipy(constant, by_scipy):
     ],
 )
 def test_conversion(value, from_unit, to_unit, expected, rel):
-    assert units.convert(value, from_unit, to_unit) == pytest.approx(expected, rel=rel or 1e-16, abs=0)
+    there = units.from_si(units.to_si(value, from_unit), to_unit)
+
+    assert there == pytest.approx(expected, rel=rel or 4e-16, abs=0)
 
 
 def test_one_gallon_on_one_square_foot_stands_231_by_144_inches_deep():
@@ -151,13 +153,11 @@ def test_millilitres_come_back_through_any_unit(ml, unit):
     assert units.to_ml(units.from_ml(ml, unit), unit) == ml
 
 
-@given(st.floats(-1e6, 1e6), st.sampled_from(units.UNITS), st.data())
-def test_conversion_and_back(value, source, data):
-    target = data.draw(st.sampled_from(units.symbols_of(source.dimension)))
+@given(st.floats(-1e6, 1e6), st.sampled_from(units.UNITS))
+def test_conversion_and_back(value, unit):
+    there = units.to_si(value, unit.symbol)
 
-    there = units.convert(value, source.symbol, target)
-
-    assert units.convert(there, target, source.symbol) == pytest.approx(value, rel=1e-12, abs=1e-9)
+    assert units.from_si(there, unit.symbol) == pytest.approx(value, rel=1e-12, abs=1e-9)
 
 
 def test_no_spelling_means_two_units():
@@ -196,8 +196,7 @@ def test_spellings_people_use(spelling, symbol):
 @pytest.mark.parametrize(
     ("ask", "words"),
     [
-        (lambda: units.convert(1, "gal", "psi"), ["gal measures volume", "psi measures pressure", "kPa"]),
-        (lambda: units.convert(1, "tons", "kg"), ["“tons”", "kg"]),
+        (lambda: units.to_si(1, "tons"), ["“tons”", "kg"]),
         (lambda: units.to_ml(1, "gpm"), ["gpm measures flow", "gal"]),
         (lambda: units.to_ml(float("nan"), "gal"), ["nan"]),
         (lambda: units.to_ml(Decimal("Infinity"), "gal"), ["Infinity"]),

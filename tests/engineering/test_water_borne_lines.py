@@ -2,8 +2,9 @@
 
 import pytest
 
+from readiness.engineering.hydraulics import hose
 from readiness.engineering.judging import judge
-from readiness.engineering.records import Policy, Supply
+from readiness.engineering.records import Lay, Policy, Supply
 from readiness.engineering.units import to_si
 from tests.engineering.county import AR_AFFF, GASOLINE, HYDRANT, County, gpm
 
@@ -51,3 +52,18 @@ def test_around_the_pump_on_a_hydrant_has_to_say_what_the_intake_is_under():
 def test_an_injection_line_asks_nothing_of_the_tank():
     """95 gpm × 3 % × 15 min."""
     assert answer("injection").need_l == pytest.approx(gpm(95) * 0.03 * 15)
+
+
+def test_concentrate_goes_with_what_the_line_really_flows():
+    """150 psi on 50 ft of 1¾ in and a 95-gpm tip of 100 psi: Q² (100 ÷ 95² + 15.5 × 0.5 ÷ 10⁴) = 150, Q = 112.48 gpm.
+
+    112.48 × 3 % × 15 min = 50.62 gal of the 50 aboard: dry at 14.8 min. At the tip’s own 95 it would be 42.75: ready.
+    """
+    tip = to_si(100, "psi")
+    lay = Lay(to_si(150, "psi"), tip, (hose("1.75", to_si(50, "ft")),), nozzle_k=gpm(95) / tip**0.5)
+    flows = (150 / (100 / 95**2 + 0.000775)) ** 0.5
+    made = answer("injection", lay=lay)
+    assert made.need_l == pytest.approx(gpm(flows) * 0.03 * 15)
+    assert made.minutes == pytest.approx(50 / (flows * 0.03), rel=1e-4)
+    assert (made.status, set(found("injection", lay=lay))) == ("limited", {"runs_dry"})
+    assert made.area_by_rate_m2 == pytest.approx(to_si(950, "ft2"))  # its own 95 gpm at 0.10: it may be throttled

@@ -17,6 +17,7 @@ from readiness.models import Movement
 from readiness.models.inventories import Explanation
 from readiness.models.movements import Account
 from readiness.reports.audit import audit
+from readiness.reports.explanations import explain_rig
 from readiness.workbooks.audit import write_audit
 from tests.cast import D0, PAIL_ML, SIX, UnitFactory
 from tests.judged import Rigged
@@ -165,3 +166,17 @@ def test_the_queries_do_not_grow(cast, rigged):
     for number in range(5):
         movements.use(rigged.entry(id=new_id()), container=rigged.pails[1], ml=100 + number, account=Account.INCIDENT)
     assert queries() == few
+
+
+def test_each_unit_is_worked_once_for_both_of_its_sheets(cast, rigged, monkeypatch):
+    worked = []
+
+    def counted(rig, *rest):
+        worked.append(rig.name)
+        return explain_rig(rig, *rest)
+
+    monkeypatch.setattr("readiness.reports.audit.explain_rig", counted)
+    book = book_of(cast)
+    assert sorted(worked) == sorted(set(worked))
+    assert book["Statuses"].max_row > 1
+    assert book["Working"].max_row > 1

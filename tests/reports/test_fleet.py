@@ -194,6 +194,7 @@ def test_foam_tests_are_read_with_the_proportioning_tests(cast: Cast) -> None:
     newest = {"tested_on": D0 - 30 * DAY, "expansion": 5.0, "quarter_min": 4.5, "watched_min": 5.0}
     FoamTest.objects.create(**made, **newest, declared_expansion=6.0)
     FoamTest.objects.create(**made, **older)
+    FoamTest.objects.create(**made, **older, quarter_min=9.0, watched_min=9.0)  # a quarter was measured since
     FoamLine.objects.update(converted_on=D0 - DAY)
     (found,) = load_rigs(day=D0, departments=[cast.department.pk]).rigs
     (test,) = found.lines[0].foam_tests

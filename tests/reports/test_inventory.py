@@ -148,3 +148,15 @@ def test_some_containers_are_weighed_as_among_all(cast):
     found = load_inventory(cast.department, D0, of_lot)
     assert found.items == tuple(each for each in every.values() if cast.lot.pk in {one.lot_id for one in each.shares})
     assert lots(cast.department, found, cast.lot)[0] == lots(cast.department, load_inventory(cast.department, D0))[0]
+
+
+def test_containers_are_read_as_columns_however_many_there_are(cast, monkeypatch):
+    """A record of the database for each of 80,000 containers took most of the time of a list."""
+    filled(cast, cast.lot, code="P1")
+
+    def refused(*_):
+        raise AssertionError("a record was made of a container")
+
+    monkeypatch.setattr(Container, "from_db", refused)
+    (only,) = load_inventory(cast.department, D0).items
+    assert (only.code, only.contents_ml, only.place, only.where) == ("P1", PAIL_ML, "Quayside store", "store")

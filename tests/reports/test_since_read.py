@@ -10,11 +10,13 @@ from readiness.actions import movements
 from readiness.actions.check_differences import Cause, settle_difference
 from readiness.actions.clock import StoppedClock
 from readiness.actions.permissions import OWNER
+from readiness.engineering.records import Moment
 from readiness.models import Container, Movement
 from readiness.models.movements import Account
 from readiness.reports.fleet import load_rigs
 from readiness.reports.folds import fold_at
 from readiness.reports.inventory import load_inventory
+from readiness.reports.unit_today import unit_today
 from tests.cast import D0, SIX, Cast
 from tests.judged import Rigged
 
@@ -62,7 +64,7 @@ def test_foam_used_after_the_check_is_no_water_in_the_tank(rig: Rigged, tank: Co
     rig.checked(rig.reading(tank, 100_000), at=SIX)
     use(rig, tank, 30, 1)
     assert usable_l(rig, 2) == 70.0
-    assert rig.open_notes().isdisjoint({"reading_above_book", "reading_below_book"})
+    assert (rig.open_notes() | rig.open_codes()).isdisjoint({"reading_above_book", "reading_below_book"})
     assert in_the_list_ml(rig, tank) == 70_000
 
 
@@ -100,7 +102,7 @@ def test_a_settled_difference_leaves_nothing_over(rig: Rigged, tank: Container) 
     tank.refresh_from_db()
     use(rig, tank, 20, 1)
     assert usable_l(rig, 2) == 70.0
-    assert rig.open_notes().isdisjoint({"reading_above_book", "reading_below_book"})
+    assert (rig.open_notes() | rig.open_codes()).isdisjoint({"reading_above_book", "reading_below_book"})
 
 
 def test_a_leak_booked_after_the_check_is_no_water_either(rig: Rigged, tank: Container) -> None:
@@ -122,3 +124,60 @@ def test_a_past_moment_has_what_had_happened_by_then(rig: Rigged, tank: Containe
         assert (read.reading_ml, read.moved_since_ml, read.book_ml) == (100_000, moved, 100_000 + moved)
     (now,) = load_rigs(day=D0, departments=[rig.department.pk]).rigs
     assert [each.moved_since_ml for each in now.containers if each.id == tank.pk] == [-50_000]
+
+
+def refill(rig: Rigged, tank: Container, liters: int, hours: float) -> None:
+    entry = rig.entry(at(hours), happened_at=SIX + hours * HOUR)
+    movements.receive(entry, container=tank, lot=rig.cast.lot, ml=liters * 1000, place=rig.cast.on_vehicle)
+
+
+def emptied(rig: Rigged, tank: Container, hours: float) -> tuple[bool, bool]:
+    """Whether it had been emptied since it was read: as of now, and folded again from the book of that moment."""
+    department = rig.department.pk
+    past = fold_at(rig.department, SIX + hours * HOUR)
+    told = [load_rigs(day=D0, departments=[department]), load_rigs(day=D0, departments=[department], past=past)]
+    now, then = (next(c for c in each.rigs[0].containers if c.id == tank.pk).emptied_since for each in told)
+    return now, then
+
+
+def test_a_reading_says_nothing_of_what_went_in_after_the_tank_was_emptied(rig: Rigged, tank: Container) -> None:
+    """110 of 100 L read, all 100 disposed of at seven, 90 received at eight: the 10 L too many went with the rest."""
+    rig.checked(rig.reading(tank, 110_000), at=SIX)
+    assert usable_l(rig, 0.5) == 0.0
+    movements.empty(rig.entry(at(1), happened_at=SIX + HOUR), container=tank)
+    refill(rig, tank, 90, 2)
+    assert usable_l(rig, 3) == 90.0
+    assert (rig.open_notes() | rig.open_codes()).isdisjoint({"reading_above_book", "reading_below_book"})
+    assert in_the_list_ml(rig, tank) == 90_000
+    assert emptied(rig, tank, 4) == (True, True)
+
+
+def test_what_was_left_in_the_tank_stays_above_the_book(rig: Rigged, tank: Container) -> None:
+    """110 of 100 L read, 99 used, 90 received: a liter was never out, and 10 L too many may still be water."""
+    rig.checked(rig.reading(tank, 110_000), at=SIX)
+    use(rig, tank, 99, 1)
+    refill(rig, tank, 90, 2)
+    assert usable_l(rig, 3) == 0.0
+    assert "reading_above_book" in rig.open_codes()
+    told = unit_today(rig.unit, Moment(SIX + 3 * HOUR, D0), "us")
+    cures = [each.cure for each in told.wrong]
+    assert cures[0] == "Read it again; if it still does, take a sample before you load more."
+    assert "Load more concentrate." in cures[1:]
+    assert not any("above the book" in each.sentence for each in told.notes)
+    assert emptied(rig, tank, 4) == (False, False)
+
+
+def test_an_emptying_that_was_corrected_or_came_before_the_reading_empties_nothing(
+    rig: Rigged, tank: Container
+) -> None:
+    """All 100 L booked out at seven by mistake and taken back; and a tank that was filled before it was read."""
+    rig.checked(rig.reading(tank, 110_000), at=SIX)
+    wrong = use(rig, tank, 100, 1)
+    movements.correct(rig.entry(at(2), happened_at=SIX + 2 * HOUR, reason="another tank"), movement=wrong)
+    assert emptied(rig, tank, 3) == (False, False)
+    assert usable_l(rig, 3) == 0.0
+    movements.empty(rig.entry(at(4), happened_at=SIX + 4 * HOUR), container=tank)
+    refill(rig, tank, 90, 5)
+    rig.checked(rig.reading(tank, 97_000), at=SIX + 6 * HOUR)
+    assert emptied(rig, tank, 7) == (False, False)
+    assert usable_l(rig, 7) == 0.0  # 7 L above the book, read after it was filled

@@ -81,7 +81,7 @@ from readiness.models.movements import Account
 from readiness.models.raised_deficiencies import Effect
 from readiness.reports.handed_over import guessed
 from readiness.reports.handed_over import worked as asked_of
-from readiness.web.handed_over import name_of
+from readiness.web.sheet_questions import name_of
 from tests.cast import CLOCK, D0, PAIL_ML, SIX, Cast, ConcentrateFactory, LotFactory, VehicleFactory
 from tests.judged import Rigged
 from tests.taking import Taking, stand
@@ -300,6 +300,7 @@ DOORS: dict[str, Door] = {
     "inventory_volume_difference": form(STOCK, "volume_difference"),
     "inventory_place_difference": form(STOCK, "place_difference"),
     "inventory_seal_difference": form(STOCK, "seal_difference"),
+    "inventory_explain": form(STOCK, "inventory_explaining"),
     "inventory_misread": pressed(STOCK, 302, "volume_difference"),
     "inventory_match": form(STOCK, "inventory_found"),
     "inventory_take_in": form(STOCK, "inventory_found"),
@@ -312,6 +313,8 @@ DOORS: dict[str, Door] = {
     "par_unit": seen("unit"),
     "par_begin": pressed(STOCK, 200, "unit"),  # it has a list already
     "par_look": form(HANDS, "unit"),
+    "par_table": Door(Way(STOCK), Way(STOCK, 302), "unit"),  # posted empty it changes nothing
+    "store_table": Door(Way(STOCK), Way(STOCK, 302), "station"),
     "restock": seen(),
     "store_levels": seen(),
     "ageing": seen(),
@@ -374,6 +377,7 @@ DOORS: dict[str, Door] = {
             "airport",
             "marine",
             "national",
+            "preventive",
         )
     },
     # policy, reference data, changes
@@ -487,6 +491,7 @@ class Inventories:
             "inventory_closed": {"pk": self.closed.inventory.pk},
             "inventory_place": {"pk": counting, "place": spot},
             "inventory_vessel": {"pk": counting, "place": spot, "container": self.house.container.pk},
+            "inventory_explaining": {"pk": explaining},
             "volume_difference": {"pk": explaining, "container": self.less.pk},
             "place_difference": {"pk": explaining, "container": self.moved.pk},
             "seal_difference": {"pk": explaining, "container": self.opened.pk},
@@ -964,6 +969,7 @@ FILLED: dict[str, Callable[[House], dict[str, Any]]] = {
     "inventory_volume_difference": lambda house: {"explanation": "leak"},
     "inventory_place_difference": lambda house: {"explanation": "unbooked move"},
     "inventory_seal_difference": lambda house: {"explanation": "opened and not booked"},
+    "inventory_explain": lambda house: {f"cause_volume_{house.inventories.less.pk}": "leak"},
     "inventory_misread": lambda house: {},
     "inventory_match": lambda house: {"container": house.inventories.unseen.pk},
     "inventory_take_in": lambda house: {"code": "N-9", "concentrate": house.cast.ar.pk, "lot": house.cast.lot.pk},
@@ -1125,6 +1131,13 @@ FILLED: dict[str, Callable[[House], dict[str, Any]]] = {
     },
     "order_arrival": lambda house: {"came": "2"},
     "par_look": lambda house: {"g0": "good"},
+    "par_table": lambda house: {"new": "1", "n0-seen": "", "n0-gear": "hydrant key", "n0-pieces": "1"},
+    "store_table": lambda house: {
+        "new": "1",
+        "n0-seen": "",
+        "n0-concentrate": house.cast.class_a.pk,
+        "n0-least_ml_number": "5",
+    },
     "order_close": lambda house: {"because": "the maker stopped making it"},
     "reference_par_line_add": lambda house: {"gear": "flush bucket", "compartment": "R1"},
     "reference_par_line_change": lambda house: {"containers": "12"},

@@ -72,6 +72,13 @@ def test_until_the_flush_is_logged_the_line_is_limited(rig, as_role, django_capt
     assert rig.current().status == "ready"
 
 
+def test_foam_that_no_line_drew_is_asked_about(rig, as_role):
+    crew, asks = as_role(Role.CREW), "No line is said to have drawn it."
+    posted = form(rig, **{f"g{rig.pails[0].pk}": "4"})
+    assert asks in words(send(crew, rig, posted))
+    assert asks not in words(send(crew, rig, posted, **{f"l{rig.line.pk}": "not flushed yet"}))
+
+
 def test_less_than_a_minute_is_no_flush(rig, as_role):
     crew, line = as_role(Role.CREW), f"l{rig.line.pk}"
     page = words(send(crew, rig, form(rig, **{line: "flushed"}, **minutes(rig, "0.5"))))

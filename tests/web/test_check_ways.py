@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from html import unescape
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -15,6 +16,7 @@ from readiness.actions.clock import StoppedClock
 from readiness.models import Check, Container, Movement, ParLine, RaisedDeficiency, Reading, Role
 from readiness.models.movements import Account
 from readiness.web import access
+from readiness.web.checks import NOT_APART
 from tests.cast import PAIL_ML, SIX, Cast
 from tests.judged import Rigged
 from tests.web.checking import HOUR, ID, NOW, faults, made, of_tank, post, whole
@@ -233,6 +235,8 @@ def test_three_hundred_pails_fit_one_form(rig, as_role):
     html = answer.content.decode()
     assert html.count("name=") < 60
     assert "300 sealed pails of 5.0 gal" in html
+    assert f'value="yes" data-needs-signal="{NOT_APART}"' in html, "no entry: a device does not queue it"
+    assert '"of":"p' not in unescape(html), "rules of fields that are drawn"
     answers = {**whole(rig), "apart": "Q007 Q009 to Q010", "apart_now": "yes"}
     named = post(client, rig, answers)
     assert not Check.objects.filter(pk=ID).exists(), "asking for fields records nothing"

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import io
+import json
 import re
 from datetime import timedelta
+from html import unescape
 
 import pytest
 from django.db import connection
@@ -65,11 +67,27 @@ def test_the_form_holds_no_script_and_loads_nothing_from_elsewhere(rig, as_role)
     html = as_role(Role.CREW).get(f"/crew/{rig.unit.pk}/check/").content.decode()
     scripts = re.findall(r"<script([^>]*)>(.*?)</script>", html, re.DOTALL)
     assert [(re.sub(r"\.[0-9a-f]{12}", "", where), within) for where, within in scripts] == [
-        (' src="/static/readiness/queue.js" defer', "")  # keeps entries without signal
+        (' src="/static/readiness/look_over.js" defer', ""),  # looks a form over before it is kept
+        (' src="/static/readiness/queue.js" defer', ""),  # keeps entries without signal
     ]
     assert not re.findall(r"\son\w+=", html)
     assert "style=" not in html
     assert not re.findall(r'(?:src|href)="(?:https?:)?//', html)
+
+
+def test_the_page_tells_a_device_what_it_would_refuse(rig, as_role):
+    """The rules of its form, and what a tank holds when full (3,785.411784 mL a gallon); nothing of what is in it."""
+    tank = rig.tank(ml=77_777, resolution_ml=1_893)
+    html = as_role(Role.CREW).get(f"/crew/{rig.unit.pk}/check/").content.decode()
+    form = unescape(html.partition("data-rules=")[2].partition('" data-')[0][1:])
+    says = {rule["at"]: rule["sentence"] for rule in json.loads(form) if rule["of"] == f"c{tank.pk}"}
+    assert says[f"c{tank.pk}_ml"].startswith("Good was marked and no volume: read the gauge or dip it")
+    number = next(tag for tag in re.findall(r"<input[^>]*>", html) if f'name="c{tank.pk}_ml_number"' in tag)
+    full = float(re.search(r'data-full="([\d.]+)"', number)[1])
+    most = float(re.search(r'data-most="([\d.]+)"', number)[1])
+    assert full == pytest.approx(tank.capacity_ml / 3785.411784, abs=1e-3)
+    assert most == pytest.approx((tank.capacity_ml + 1_893 + 2) / 3785.411784, abs=1e-3)
+    assert "77777" not in form
 
 
 def test_nine_pails_alike_take_one_answer(rig, as_role):

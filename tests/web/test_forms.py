@@ -9,10 +9,14 @@ from uuid import UUID
 
 import pytest
 from django import forms
+from django.core.exceptions import ValidationError
 from django.utils.datastructures import MultiValueDict
+from hypothesis import given
+from hypothesis import strategies as st
 
 from readiness.engineering.dates import GoodThrough
 from readiness.engineering.quantities import Quantity
+from readiness.engineering.units import from_si
 from readiness.models import Department, Role
 from readiness.web import figures
 from readiness.web.access import Here
@@ -286,3 +290,22 @@ def test_a_choice_names_what_is_needed():
         station = forms.ChoiceField(choices=[("1", "Quayside")])
 
     assert One({}).errors["station"] == ["Nothing was read: Station is needed."]
+
+
+@given(
+    st.sampled_from([("length", "ft"), ("length", "in"), ("pressure", "psi"), ("flow", "gpm"), ("length", "m")]),
+    st.floats(1, 5000),
+    st.sampled_from(["most", "least"]),
+)
+def test_the_bound_that_a_field_names_is_admitted_by_it(measure, bound, side):
+    """“7.874016 in was read: at most 7.874016 in” would be no sentence: 0.2 m is 7.8740157… in, rounded up."""
+    dimension, unit = measure
+    field = QuantityField(dimension, **{side: bound})
+    beyond = f"{from_si(bound, unit) * (1.5 if side == 'most' else 0.5):.6f}"
+    with pytest.raises(ValidationError) as refused:
+        field.clean([beyond, unit])
+    words = f"at {side} "
+    named = refused.value.message.split(words)[1].split()[0]
+    value = field.clean([named, unit])
+    assert value == pytest.approx(bound, rel=1e-3)
+    assert value <= bound if side == "most" else value >= bound

@@ -15,10 +15,11 @@ from openpyxl import load_workbook
 
 from readiness.actions.handed_over import progress_name
 from readiness.actions.progress import telling
-from readiness.models import Container, HandedOver, Movement, Policy, Role, SheetLayout
+from readiness.models import Container, HandedOver, Movement, Policy, Role, SheetLayout, Station
 from readiness.reports import handed_over as reports
+from readiness.reports.sheet_questions import Bundle
 from readiness.web import handed_over as pages
-from readiness.web.handed_over import name_of
+from readiness.web.sheet_questions import name_of
 from tests.cast import D0, SIX, DepartmentFactory, UserFactory
 from tests.handed_sheet import CONTAINERS, FILLED, NAME, ROWS, plain_rows, sheet_bytes
 from tests.web.conftest import as_person
@@ -233,10 +234,11 @@ def test_a_question_that_was_not_shown_is_not_answered(officer):
     assert draft.answers == {}
 
 
-def test_proposals_are_taken_for_the_page_only(officer):
+def test_proposals_are_taken_for_the_page_only(officer, monkeypatch):
+    monkeypatch.setattr(pages, "QUESTIONS_A_PAGE", 5)
     draft = drafted(officer)
-    shown = officer.get(at("sheet_questions", draft)).context["page"].object_list
-    assert len(shown) == pages.QUESTIONS_A_PAGE < len(open_questions(draft))
+    shown = officer.get(at("sheet_questions", draft)).context["asked"]
+    assert len(shown) < len(open_questions(draft))
     posted = {f"shown-{name_of(each.group)}": "1" for each in shown} | {"proposals": "1"}
     officer.post(at("sheet_questions", draft), posted)
     draft.refresh_from_db()
@@ -257,13 +259,101 @@ def test_alike_rows_can_be_answered_one_by_one(officer):
     group = next(each for each in open_questions(draft) if each.about == "lot")
     assert group.rows == (5, 6)
     page = officer.get(at("sheet_questions", draft), {"apart": group.group})
-    apart = [each for each in page.context["page"].object_list if each.about == "lot"]
+    apart = [each for each in page.context["asked"] if each.about == "lot"]
     assert [each.rows for each in apart] == [(5,), (6,)]
     name = name_of(apart[0].group)
     address = f"{at('sheet_questions', draft)}?apart={group.group.replace('?', '%3F').replace('|', '%7C')}"
     officer.post(address, {f"shown-{name}": "1", f"typed-{name}": "LK-77"})
     (left,) = [each for each in open_questions(draft) if each.about == "lot"]
     assert left.rows == (6,)
+
+
+THREE_STORES = tuple((station, *ROWS[3][1:]) for station in ("Sta 1", "Sta 2", "Sta 2", "Sta 3"))  # rows 5 to 8
+
+
+def together_of(page, about):
+    """What is asked together of one sort."""
+    return [each for each in page.context["page"].object_list if isinstance(each, Bundle) and each.about == about]
+
+
+def posted_together(bundle, place):
+    """What a browser posts of questions asked together."""
+    shape = name_of(bundle.shape)
+    names = [name_of(each.group) for each in bundle.questions]
+    shown = {f"shown-{name}": "1" for name in names} | {f"in-{name}": shape for name in names}
+    return {**shown, f"chosen-{shape}": str(place)}
+
+
+def test_questions_of_one_sort_with_the_same_choices_are_asked_together(officer):
+    """Three stations that nobody knows, in four rows."""
+    draft = drafted(officer, sheet_bytes(THREE_STORES))
+    page = officer.get(at("sheet_questions", draft))
+    (bundle,) = together_of(page, "Stations")
+    assert len(bundle.questions) == 3
+    assert bundle.rows == (5, 6, 7, 8)
+    said = words(page)
+    assert "One answer for 3 questions alike: it answers 4 rows, rows 5, 6, 7 and 8" in said
+    assert (
+        "“Sta 2” is no station of the department yet. Which is it? Rows 6 and 7. proposed a new station, named" in said
+    )
+    assert "Each as proposed: a new station, named Station …" in said
+    assert "Each: a new station, named Sta …" in said
+    assert f"{len(open_questions(draft))} of" in said
+
+
+def test_one_answer_for_several_is_kept_for_each_and_may_be_changed_for_one(officer):
+    draft = drafted(officer, sheet_bytes(THREE_STORES))
+    (bundle,) = together_of(officer.get(at("sheet_questions", draft)), "Stations")
+    second = officer.post(at("sheet_questions", draft), posted_together(bundle, 1))
+    assert second.status_code == 302
+    draft.refresh_from_db()
+    assert draft.answers == {f"station|sta {n}": f"new:Sta {n}" for n in (1, 2, 3)}
+    page = words(officer.get(at("sheet_questions", draft), {"show": "all"}))
+    assert page.count("is no station of the department yet") == 3, "each with its answer, to be changed alone"
+    taken_in = answer(officer, draft)
+    officer.post(at("sheet_take", taken_in))
+    assert set(Station.objects.values_list("name", flat=True)) == {"Sta 1", "Sta 2", "Sta 3"}
+
+
+def test_one_of_them_or_all_can_be_answered_apart(officer):
+    draft = drafted(officer, sheet_bytes(THREE_STORES))
+    address = at("sheet_questions", draft)
+    (bundle,) = together_of(officer.get(address, {"single": "station|sta 2"}), "Stations")
+    assert [each.group for each in bundle.questions] == ["station|sta 1", "station|sta 3"]
+    officer.post(
+        f"{address}?single=station%7Csta+2", {**posted_together(bundle, 0), f"shown-{name_of('station|sta 2')}": "1"}
+    )
+    draft.refresh_from_db()
+    assert set(draft.answers) == {"station|sta 1", "station|sta 3"}, "what is asked apart has no answer yet"
+    officer.post(address, {"forget": "1"})
+    page = officer.get(address, {"single": "Stations"})
+    assert together_of(page, "Stations") == []
+    assert [each.group for each in page.context["asked"] if each.about == "Stations"] == [
+        "station|sta 1",
+        "station|sta 2",
+        "station|sta 3",
+    ]
+
+
+@pytest.mark.parametrize("place", ["", "-1", "7", "x", "²", "999999"])
+def test_no_answer_for_several_is_no_answer(officer, place):
+    draft = drafted(officer, sheet_bytes(THREE_STORES))
+    (bundle,) = together_of(officer.get(at("sheet_questions", draft)), "Stations")
+    assert officer.post(at("sheet_questions", draft), posted_together(bundle, place)).status_code == 302
+    draft.refresh_from_db()
+    assert draft.answers == {}
+
+
+def test_what_is_no_longer_like_the_others_stays_open(officer, department):
+    """Meanwhile somebody made a station that sounds like Sta 2: its choices are others now."""
+    draft = drafted(officer, sheet_bytes(THREE_STORES))
+    (bundle,) = together_of(officer.get(at("sheet_questions", draft)), "Stations")
+    Station.objects.create(department=department, name="Station 2")
+    officer.post(at("sheet_questions", draft), posted_together(bundle, 0))
+    draft.refresh_from_db()
+    left = {each.group for each in open_questions(draft) if each.about == "Stations"}
+    assert left == {"station|sta 2"}
+    assert draft.answers == {"station|sta 1": "new:Station 1", "station|sta 3": "new:Station 3"}
 
 
 def test_all_answers_can_be_taken_away(officer):

@@ -18,7 +18,7 @@ from openpyxl import load_workbook
 from readiness.actions import movements
 from readiness.actions.counts import Seen
 from readiness.actions.drafts import new_id
-from readiness.actions.inventories import Scope
+from readiness.actions.inventories import Scope, abandon
 from readiness.actions.movements import Entry
 from readiness.engineering.units import from_ml, symbols_of
 from readiness.models import Container, Count, Inventory, InventoryResult, Movement, Role
@@ -88,7 +88,7 @@ def everything_of(taking: Taking) -> Iterator[str]:
     counts = reverse("inventory_counts", args=[pk])
     for name in (reverse("inventories"), reverse("last_counted"), page_of(taking), counts):
         yield from (name, f"{name}?export=xlsx")
-    yield from (reverse(f"inventory_{name}", args=[pk]) for name in ("abandon", "close", "reopen"))
+    yield from (reverse(f"inventory_{name}", args=[pk]) for name in ("abandon", "close", "explain", "reopen"))
     for spot in taking.inventory.places.all():
         here = reverse("inventory_place", args=[pk, spot.pk])
         yield from (here, f"{here}found/")
@@ -590,3 +590,105 @@ def test_a_count_late_in_the_form_is_a_count_of_its_moment(
     row = Count.objects.get()
     assert (row.counted_at, row.recorded_at) == (at(10).at, at(30).at)
     assert Seen(row.entry, spot.pk, Found.SEEN).counted_at is None
+
+
+# -- many differences on one page --------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def leaking(cast: Cast, tank: Container, pails: list[Container], clock: Any) -> Taking:
+    """A tank and a pail with less in them than the book has, and a pail that was not found."""
+    taking = Taking(cast)
+    taking.see(tank, COUNTED)
+    taking.see(pails[0], PAIL_ML - 1_000)
+    taking.miss(pails[1])
+    taking.to_explaining()
+    clock(130)
+    return taking
+
+
+def explaining(taking: Taking) -> str:
+    return reverse("inventory_explain", args=[taking.inventory.pk])
+
+
+def test_one_cause_is_set_in_every_row_that_it_explains(
+    as_role: Any, leaking: Taking, tank: Container, pails: list[Container]
+) -> None:
+    client, entry = as_role(Role.CHIEF), str(new_id())
+    assert explaining(leaking) in client.get(page_of(leaking)).content.decode()
+    kept = {"entry_id": entry, f"words_place_{pails[1].pk}": "looked twice", "incident": "26-9"}
+    page = client.post(explaining(leaking), {**kept, "all_cause": "leak", "all_words": "lids", "apply": "every"})
+    assert "“leak” set in 2 rows; nothing is entered yet." in words(page)
+    drawn = page.content.decode()
+    for row in (f"volume_{tank.pk}", f"volume_{pails[0].pk}"):
+        assert re.search(rf'name="cause_{row}".*?value="leak" selected', drawn, re.DOTALL)
+        assert re.search(rf'name="words_{row}" value="lids"', drawn)
+    assert 'value="looked twice"' in drawn
+    assert entry in drawn
+    page = words(client.post(explaining(leaking), {"all_cause": "leak", "apply": "chosen"}))
+    assert "No row is chosen" in page
+    chosen = {"chosen": [f"place_{pails[1].pk}", f"volume_{tank.pk}"], "all_cause": "leak", "apply": "chosen"}
+    page = words(client.post(explaining(leaking), chosen))
+    assert "“leak” set in 1 row; nothing is entered yet. It does not explain how these differ: P1" in page
+    assert "choose one first" in words(client.post(explaining(leaking), {"apply": "every"}))
+    assert not InventoryResult.objects.exists()
+
+
+def test_many_are_seen_and_booked_at_once(
+    as_role: Any, leaking: Taking, tank: Container, pails: list[Container]
+) -> None:
+    client = as_role(Role.CHIEF)
+    form = {
+        "entry_id": str(new_id()),
+        f"cause_volume_{tank.pk}": "leak",
+        f"words_volume_{tank.pk}": "a weeping valve",
+        f"cause_place_{pails[1].pk}": "not found",
+        f"words_place_{pails[1].pk}": "",
+    }
+    said = words(client.post(explaining(leaking), form))
+    assert "No words were read: the difference is above the policy’s limit, so say what happened." in said
+    form[f"words_place_{pails[1].pk}"] = "looked twice"
+    seen = words(client.post(explaining(leaking), form))
+    assert "from T1 to leak" in seen
+    assert "from P1 to inventory difference" in seen
+    assert not InventoryResult.objects.exists()
+    after = words(client.post(explaining(leaking), {**form, "confirm": "yes"}, follow=True))
+    assert "T1 : leak, a weeping valve" in after
+    assert InventoryResult.objects.count() == 2
+    again = words(client.post(explaining(leaking), {**form, "confirm": "yes"}, follow=True))
+    assert "Nothing of it is left to be explained now." in again
+    late = {**form, f"cause_volume_{pails[0].pk}": "leak", "confirm": "yes"}
+    assert "2 rows of those read cannot be booked any more" in words(client.post(explaining(leaking), late))
+    assert InventoryResult.objects.count() == 2
+
+
+def test_who_may_not_sign_is_offered_only_what_is_within_the_limit(
+    as_role: Any, leaking: Taking, pails: list[Container]
+) -> None:
+    client = as_role(Role.LOGISTICS)
+    page = client.get(explaining(leaking)).content.decode()
+    assert f"cause_volume_{pails[0].pk}" in page  # 1 L
+    assert f"cause_place_{pails[1].pk}" not in page
+    assert "A chief signs what is above the limit." in page
+
+
+def test_the_page_of_many_differences_asks_no_more_for_more_rows(cast: Cast, as_role: Any, clock: Any) -> None:
+    counts = []
+    client = as_role(Role.CHIEF)
+    for few in (2, 6):
+        clock(0)
+        made = [stand(cast, cast.pail(code=f"Q{few}{n}"), PAIL_ML, sealed=True) for n in range(few)]
+        taking = Taking(cast, Scope(cast.station, whole=False))
+        for each in made:
+            taking.see(each, PAIL_ML - 1_000)
+        taking.to_explaining()
+        clock(130)
+        client.get(explaining(taking))
+        with CaptureQueriesContext(connection) as caught:
+            page = client.get(explaining(taking)).content.decode()
+        assert page.count('name="chosen"') == 2 * few  # its volume and its seal
+        counts.append(len(caught))
+        abandon(
+            cast.department, inventory=taking.inventory, reason="over", acting=cast.acting(Role.CHIEF), clock=at(140)
+        )
+    assert counts[0] == counts[1]

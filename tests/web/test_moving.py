@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from typing import NamedTuple
 from urllib.parse import urlencode
 
@@ -86,6 +87,84 @@ def test_a_delivery_with_its_papers_and_its_slip(cast, officer):
     listed = words(officer.get(reverse("deliveries"), {"q": "po-7"}))
     assert "1 short, 1 turned away, 1 damaged" in listed
     assert "1 of 5 have not come" in words(officer.get(reverse("moving")))
+
+
+def two_lots(cast, **values):
+    """Three pails of a lot of the book, and a drum of a new one."""
+    second = {"codes_2": "D-01", "kind_2": "drum", "sealed_2": "on", "concentrate_2": cast.ar.pk, "batch_2": "AR-9"}
+    second |= {**gallons("55", "each_2"), **gallons("", "capacity_2"), "currency_2": "USD", "lots": "2"}
+    return arrival(cast, **{**second, "order_reference": "PO-7", **values})
+
+
+def test_two_lots_of_one_delivery_are_seen_and_entered_together(cast, officer):
+    form = two_lots(cast, price_2="900", price_per_2="container", ordered="4")
+    seen = words(send(officer, "receive", form))
+    assert "15.00 gal of Demo AR-AFFF 3x6, lot AR-1" in seen
+    assert "55.00 gal of Demo AR-AFFF 3x6, lot AR-9" in seen
+    assert not Movement.objects.exists()
+    slip = words(confirm(officer, "receive", form))
+    assert "order PO-7" in slip
+    assert "Ordered 4: 1 short" in slip
+    assert "Also on this order" in slip
+    assert "1 of Demo AR-AFFF 3x6, lot AR-9" in slip
+    assert "entered before" in words(confirm(officer, "receive", form))
+    assert [(row.lot.batch, row.price_minor) for row in Delivery.objects.order_by("id")] == [
+        (cast.lot.batch, None),
+        ("AR-9", 90_000),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("typed", "sentence"),
+    [
+        ({"price_2": "9", "price_per_2": ""}, "Lot 2, It is the price of : Nothing was read"),
+        ({"batch_2": ""}, "Lot 2, New lot: number : Nothing was read"),
+        ({"codes_2": "N-02"}, "Lot 2, Label codes of what came : N-02 was read here and in lot 1"),
+        ({"batch_2": "AR-1"}, "Lot 2, Label codes of what came : Demo AR-AFFF 3x6, lot AR-1 is in the book already"),
+        ({"order_reference": ""}, "Order reference : Nothing was read: lots that came together share"),
+        ({"currency_2": "$"}, "Lot 2, Currency : “$” was read"),
+    ],
+)
+def test_a_lot_at_fault_says_which_and_nothing_comes_in(cast, officer, typed, sentence):
+    assert sentence in words(send(officer, "receive", two_lots(cast, **typed)))
+    confirm(officer, "receive", two_lots(cast, **typed))
+    assert not Movement.objects.exists()
+    assert not Container.objects.exists()
+
+
+def value_of(page, name):
+    """What stands in a field."""
+    found = re.search(rf'<(?:input|textarea)[^>]*name="{name}"[^>]*?(?:value="([^"]*)"|>\s*([^<]*)</textarea>|>)', page)
+    return (found[1] or found[2] or "").strip() if found else None
+
+
+def test_one_more_lot_keeps_what_was_typed_and_numbers_what_came(cast, officer):
+    stocked(cast, "P-0041")
+    form = arrival(cast, "P-0042 to P-0044", order_reference="PO-7", price="9x")
+    asked = {**form, "more": "yes", "next-count": "2", "next-for_kind": "pail"}
+    page = officer.post(reverse("receive"), asked).content.decode()
+    assert "to be put right" not in page
+    kept = ("entry_id", "codes", "codes_2", "each_2_number", "order_reference", "price", "lots")
+    assert [value_of(page, name) for name in kept] == [
+        form["entry_id"],
+        "P-0042 to P-0044",
+        "P-0045 P-0046",
+        "5",
+        "PO-7",
+        "9x",
+        "2",
+    ]
+    fewer = {**form, "lots": "2", "codes_2": "P-0045", **gallons("4", "each_2"), "fewer": "1"}
+    page = officer.post(reverse("receive"), fewer).content.decode()
+    assert [value_of(page, name) for name in ("codes", "each_number", "lots", "codes_2")] == ["P-0045", "4", "1", None]
+    page = officer.post(reverse("receive"), {**asked, "next-count": "many"}).content.decode()
+    assert "whole number" in page
+    assert value_of(page, "codes_2") is None
+
+
+@pytest.mark.parametrize("lots", ["0", "-3", "x", "99999", "999999999999999999999999", "²"])
+def test_a_spoilt_number_of_lots_is_no_error_of_the_server(cast, officer, lots):
+    assert officer.post(reverse("receive"), arrival(cast, lots=lots)).status_code == 200
 
 
 @pytest.mark.parametrize(

@@ -170,3 +170,141 @@ def test_the_queries_do_not_grow(short, officer, url):
         line(short, unit=unit, gear="spanner", pieces=1)
         stocked(short, f"Q{number}")
     assert queries() == few
+
+
+# -- typed as a table --------------------------------------------------------------------------------------------------
+
+
+def par_table(cast):
+    return reverse("par_table", args=[cast.unit.pk])
+
+
+def as_drawn(page):
+    """What a browser would post of the page as it stands."""
+    form = page.context["form"]
+    posted = {"new": str(form.empty)}
+    for row in form.lines:
+        for bound in [row["seen"], *row.cells]:
+            value = bound.value()
+            for part in bound.subwidgets[0].data.get("subwidgets", ()):
+                posted[part["name"]] = part["value"] or ""
+            posted.setdefault(bound.html_name, "" if value is None else str(value))
+    return posted
+
+
+def test_all_lines_of_a_unit_are_typed_and_saved_at_once(cast, officer):
+    pails = line(cast, concentrate=cast.ar, container_kind="pail", containers=3, compartment="L3")
+    tank = line(cast, concentrate_kind="any AR", volume_ml=113_562)
+    gone = line(cast, gear="spanner", pieces=2)
+    form = as_drawn(officer.get(par_table(cast)))
+    assert form[f"r{pails.pk}-containers"] == "3"
+    assert form[f"r{tank.pk}-concentrate"] == "any-any AR"
+    form |= {f"r{pails.pk}-containers": "4", f"r{gone.pk}-gone": "on", f"r{gone.pk}-gear": ""}
+    form |= {"n0-gear": "flush bucket", "n0-compartment": "R1"}
+    form |= {"n1-concentrate": str(cast.ar.pk), "n1-container_kind": "drum", "n1-containers": "1"}
+    assert "4 lines are saved." in words(officer.post(par_table(cast), form, follow=True))
+    found = ParLine.objects.filter(retired_on=None).order_by("id")
+    assert [(row.containers, row.volume_ml, row.gear, row.pieces, row.container_kind) for row in found] == [
+        (4, None, "", None, "pail"),
+        (None, 113_562, "", None, ""),  # as it was: 30 gal
+        (None, None, "flush bucket", 1, ""),
+        (1, None, "", None, "drum"),
+    ]
+    gone.refresh_from_db()
+    assert gone.retired_on
+    assert "Nothing was changed." in words(
+        officer.post(par_table(cast), as_drawn(officer.get(par_table(cast))), follow=True)
+    )
+
+
+def test_every_line_at_fault_is_told_and_nothing_is_saved(cast, officer):
+    pails = line(cast, concentrate=cast.ar, container_kind="pail", containers=3)
+    form = as_drawn(officer.get(par_table(cast))) | {f"r{pails.pk}-containers": "many", "n0-gear": "spanner"}
+    form |= {"n1-gear": "eductor", "n1-containers": "2"}
+    page = words(officer.post(par_table(cast), form))
+    assert "Line 1, How many containers: “many” was read" in page
+    form |= {
+        f"r{pails.pk}-containers": "5",
+        "n2-concentrate": str(cast.ar.pk),
+        "n2-container_kind": "pail",
+        "n2-containers": "2",
+    }
+    page = words(officer.post(par_table(cast), form))
+    assert "Line 3, Gear: “eductor” was read beside concentrate" in page
+    assert "Line 4: The list has such a line in that compartment already" in page
+    assert ParLine.objects.get().containers == 3
+
+
+def test_what_somebody_else_changed_meanwhile_is_not_overwritten(cast, officer):
+    pails = line(cast, concentrate=cast.ar, container_kind="pail", containers=3)
+    form = as_drawn(officer.get(par_table(cast)))
+    ParLine.objects.update(containers=7)
+    added = line(cast, gear="spanner", pieces=1)
+    page = words(officer.post(par_table(cast), form | {f"r{pails.pk}-containers": "4"}))
+    assert "Somebody changed it since you opened the form" in page
+    ParLine.objects.filter(pk=pails.pk).update(containers=3)
+    officer.post(par_table(cast), form | {f"r{pails.pk}-containers": "4"})
+    added.refresh_from_db()
+    assert (added.gear, added.retired_on) == ("spanner", None), "it was not on the page"
+    ParLine.objects.filter(pk=pails.pk).update(retired_on="2026-06-15")
+    assert "1 of the lines read are off the list by now" in words(officer.post(par_table(cast), form))
+
+
+def test_lines_of_another_unit_are_put_below_those_that_differ(cast, officer):
+    other = UnitFactory(station=cast.station, designation="Engine 9")
+    line(cast, concentrate=cast.ar, container_kind="pail", containers=3)
+    line(cast, unit=other, concentrate=cast.ar, container_kind="pail", containers=9)
+    line(cast, unit=other, concentrate_kind="any AR", volume_ml=113_562, compartment="L1")
+    line(cast, unit=other, gear="spanner", pieces=2)
+    form = as_drawn(officer.get(par_table(cast))) | {"n0-gear": "flush bucket", "like": str(other.pk), "copy": "yes"}
+    drawn = officer.post(par_table(cast), form)
+    assert ParLine.objects.filter(unit=cast.unit).count() == 1
+    again = as_drawn(drawn)
+    assert [again[name] for name in ("n0-gear", "n1-gear", "n2-concentrate")] == [
+        "flush bucket",
+        "spanner",
+        "any-any AR",
+    ]
+    officer.post(par_table(cast), again)
+    assert ParLine.objects.filter(unit=cast.unit).count() == 4
+    assert ParLine.objects.get(unit=cast.unit, compartment="L1").volume_ml == 113_562
+    more = officer.post(par_table(cast), as_drawn(officer.get(par_table(cast))) | {"more": "yes"})
+    assert more.context["form"].empty == 5
+
+
+def test_limits_of_a_store_as_a_table(cast, officer):
+    address = reverse("store_table", args=[cast.station.pk])
+    form = as_drawn(officer.get(address))
+    form |= {"n0-concentrate": str(cast.ar.pk), "n0-least_ml_number": "20", "n0-most_ml_number": "10"}
+    assert "Line 1, Store maximum: “10.00 gal” was read, which is below the minimum" in words(
+        officer.post(address, form)
+    )
+    assert "1 line is saved." in words(officer.post(address, form | {"n0-most_ml_number": "30"}, follow=True))
+    limit = StoreLimit.objects.get()
+    # 20 × 3,785.411784 = 75,708.2; 30 × 3,785.411784 = 113,562.4
+    assert (limit.station, limit.least_ml, limit.most_ml) == (cast.station, 75_708, 113_562)
+    form = as_drawn(officer.get(address)) | {"n0-least_ml_number": "5"}
+    assert "say of which concentrate the limits are" in words(officer.post(address, form))
+    form = as_drawn(officer.get(address)) | {f"r{limit.pk}-gone": "on"}
+    officer.post(address, form)
+    limit.refresh_from_db()
+    assert limit.retired_on
+
+
+@pytest.mark.parametrize("new", ["-1", "x", "99999", "9" * 40])
+def test_a_spoilt_number_of_lines_is_no_error_of_the_server(cast, officer, new):
+    assert officer.post(par_table(cast), {"new": new}).status_code == 302
+
+
+def test_the_queries_of_a_table_do_not_grow(cast, officer):
+    def queries():
+        with CaptureQueriesContext(connection) as caught:
+            assert officer.get(par_table(cast)).status_code == 200
+        return len(caught)
+
+    line(cast, concentrate=cast.ar, container_kind="pail", containers=3)
+    few = queries()
+    for number in range(5):
+        line(cast, concentrate=cast.ar, container_kind="pail", containers=3, compartment=f"L{number}")
+        line(cast, gear=f"spanner {number}", pieces=1)
+    assert queries() == few

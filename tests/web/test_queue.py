@@ -108,7 +108,9 @@ def test_a_check_out_of_the_queue_was_made_when_the_device_says(rig, device):
     form = device.client.get(address).context["form"]
     fields = {"entry_id": str(new_id())}
     fields |= {name: "good" for name in form.fields if name.startswith("g") and name[1:].isdecimal()}
-    assert device.send(address, fields)[1]["outcome"] == "posted"
+    answer = device.send(address, fields)[1]
+    result = f"/crew/{rig.unit.pk}/checks/{fields['entry_id']}/result/"
+    assert (answer["outcome"], answer["came_to"]) == ("posted", result), "where it is told what differs from the book"
     made = Check.objects.get(pk=fields["entry_id"])
     assert (made.finished_at, made.recorded_at) == (EARLIER, SIX)
 

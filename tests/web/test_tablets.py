@@ -107,6 +107,21 @@ def test_without_a_pin_it_is_asked_for_and_what_was_typed_is_carried(rig, at_tab
     assert at_tablet.post(address, {**posted, **who(rig.cast)}).status_code == 302
 
 
+def test_who_has_to_wait_is_told_how_long_and_what_can_be_done_at_once(rig, at_tablet):
+    """Five wrong ones at 06:00 (tests/cast.py), so 06:15; what was typed is carried along all the while."""
+    address, fields = used(rig)
+    member = Membership.objects.get(user=rig.cast.people[Role.CREW])
+    wrong = {**fields, "tablet_person": str(member.pk), "tablet_pin": "9999"}
+    for _ in range(5):
+        assert "That is not the PIN of" in at_tablet.post(address, wrong).content.decode()
+    page = at_tablet.post(address, {**wrong, "tablet_pin": PIN})
+    said = page.content.decode()
+    name = member.user.get_full_name() or member.user.username
+    assert f"Too many wrong PINs: {name} can try again in 15 minutes, at 06:15." in said
+    assert "on another device sign in with your password and enter it there, or set a new PIN under My account" in said
+    assert ("incident", fields["incident"]) in page.context["carried"]
+
+
 def test_a_pin_counts_for_one_entry_from_preview_to_confirmation(rig, at_tablet):
     address, fields = used(rig)
     page = at_tablet.post(address, {**fields, **who(rig.cast)}).content.decode()

@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import re
+from datetime import date
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from readiness.models import Change, Concentrate, Duty, Fuel, HoseSize, Listing, Policy, Role, Station
+from readiness.reports.published import fluorine_on
 from tests.cast import Cast, ConcentrateFactory
 from tests.commands.calling import answered
 from tests.judged import GPM, Rigged
@@ -311,7 +313,7 @@ def test_line_by_the_department_s_own_table_of_hose(cast: Cast):
 def test_line_without_an_eductor(cast: Cast):
     """Row B2: 190 gpm on a feed of 5.0 makes 2.63 %; a nozzle of 166.6 gpm would do."""
     asked = {
-        "kind": "other", "flow_number": "190", "flow_unit": "gpm", "inlet_number": "200", "inlet_unit": "psi",
+        "kind": "other", "flow_number": "190", "flow_unit": "gpm", "inlet_number": "104", "inlet_unit": "psi",
         "nozzle_number": "100", "nozzle_unit": "psi", "legs_number": "50 ft of 2.5 in", "legs_unit": "ft",
         "feed_number": "5", "feed_unit": "gpm", "percent": "3",
     }  # fmt: skip
@@ -319,6 +321,9 @@ def test_line_without_an_eductor(cast: Cast):
     assert figures(html)["makes"] == "2.63 %"
     assert figures(html)["cure_flow"] == "166.66 gpm"
     assert "The line makes 2.63 % where 3 % is needed: lean." in words(html)
+    driven = page(as_person(cast.people[Role.CREW]), "line", **{**asked, "inlet_number": "200"})
+    assert figures(driven)["makes"] == "1.89 %"  # its own 190 take 103.61 psi: 190 √(200 ÷ 103.61) = 264 gpm
+    assert "flows more than its nozzle is meant for" in words(driven)
 
 
 MIXES = {
@@ -365,6 +370,14 @@ def test_draw_and_meters(cast: Cast):
         "flow_number": "95", "flow_unit": "gpm",
     }  # fmt: skip
     assert figures(page(client, "proportioning", **{**MIXES, **draw}))["measured"] == "3.16 %"
+    water = figures(page(client, "proportioning", **{**MIXES, **draw, "baseline": "3"}))
+    assert (water["drawn"], water["baseline"], water["moved"]) == (
+        "3.16 %",
+        "3 %",
+        "5.25 %",
+    )  # 60 × 3.785 ÷ 20 ÷ 359.614 = 3.1575
+    said = faults(page(client, "proportioning", **{**MIXES, "baseline": "3"}))
+    assert "it goes with a draw test" in said
     meters = {
         "way": "meters", "concentrate_flow_number": "7.5", "concentrate_flow_unit": "gpm",
         "water_flow_number": "242.5", "water_flow_unit": "gpm",
@@ -418,7 +431,10 @@ def test_published_figures_name_source_and_memory(cast: Cast):
     assert "at least 0.997 NFPA 11 Annex D (from memory, unconfirmed)" in html
     assert "2030-10-23" not in html
     Policy.objects.filter(department=cast.department).update(region_packs=["fluorine"])
-    assert "2030-10-23" in words(client.get("/worksheet/published/").content)
+    html = words(client.get("/worksheet/published/").content)
+    assert "until 2030-10-23" in html
+    figures_of = {each.what: each.figure for each in fluorine_on(date(2028, 1, 1)).figures}
+    assert figures_of["Canada: AFFF with PFOA or LC-PFCA in ordinary systems"] == "over since 2027-12-31"
 
 
 def queries(client: Client, **asked: Any) -> int:

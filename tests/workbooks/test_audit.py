@@ -115,3 +115,34 @@ def test_memory_does_not_grow_with_the_rows():
 
     peak(10)  # what is loaded once
     assert peak(8_000) < peak(500) + 2_000_000  # bytes: 7,500 rows as cells would be some 10 MB
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "pails",
+        "12",
+        "2026-06-15",
+        "TRUE",
+        "a",
+        "=1+1",
+        "a=1",
+        "#N/A",
+        "#REF! read",
+        "+5",
+        "-5",
+        "@x",
+        "“old” was read",
+        "a\nb",
+        "x" * 300,
+        "\ttab",
+        " lead",
+        "Größe",
+        "1e5",
+        "50 %",
+    ],
+)
+def test_text_stays_the_text_that_it_is(text):
+    book, _ = written([Sheet("Stock", "by kind", (Column("Name"),), [(text,)])])
+    cell = book["Stock"]["A2"]
+    assert (cell.value, cell.data_type) == (text, "s")

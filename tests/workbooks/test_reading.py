@@ -237,7 +237,7 @@ BAD = [
     ("design_spills", "area", "0 x 30 ft", ["more than 0"]),
     ("lines", "lift", 200, ["at most 30 m"]),
     ("concentrates", "lowest_use", 400, ["at most 80 C"]),
-    ("listings", "rate", 4.1, ["at most 40 L/min/m2", "unit"]),  # litres typed under gpm/ft2
+    ("listings", "rate", 4.1, ["more than 40 L/min/m2", "0.41 gpm/ft2", "4.1 L/min/m2"]),  # litres typed under gpm/ft2
     ("listings", "minutes", 0, ["more than 0"]),
     # percentages as fractions and hundredfold
     ("listings", "percent", 0.03, ["0.03", "3 %"]),

@@ -31,6 +31,7 @@ BETWEEN_CELLS = [
     ("containers", {"unreachable": 6}, "Unreachable", "at most the capacity"),
     ("containers", {"gauge_resolution": 6}, "Gauge reads to", "at most the capacity"),
     ("appliances", {"unit": None}, "Unit", "one of Unit or Vehicle"),
+    ("appliances", {"kind": "portable kit", "settings": "3, 6, 8"}, "Settings", "a kit’s dial runs from 0.1 % to 1 %"),
     ("lines", {"vehicle": "201"}, "Vehicle", "only one of Unit or Vehicle"),
     ("setups", {"unit": None}, "Unit", "one of Unit or Vehicle"),
     ("line_tests", {"unit": None}, "Unit", "one of Unit or Vehicle"),

@@ -13,6 +13,7 @@ from django.core.wsgi import get_wsgi_application
 
 from readiness.actions.clock import SYSTEM_CLOCK
 from readiness.actions.demo import PASSWORD, PEOPLE, Loaded, NotTheDemo, load_demo, only_the_demo
+from readiness.actions.demo_traps import PINS, TABLET_OF
 from readiness.actions.night_lock import AnotherNight
 from readiness.actions.nights import run_night
 from readiness.management.serving import address_of, serve, take_port
@@ -72,8 +73,16 @@ class Command(BaseCommand):
         for name, first, last, _, role, _ in PEOPLE:
             self.stdout.write(f"  {name:<{width}}  {first} {last}, {role.label}")
         self.stdout.write(f"The password of all is {PASSWORD}. Ctrl-C stops the demo.")
+        self._say_pins()
         self.stdout.flush()
         serve(get_wsgi_application(), taken)
+
+    def _say_pins(self) -> None:
+        pins = " and ".join(f"{PINS[role]} for {first} {last}" for _, first, last, _, role, _ in PEOPLE if role in PINS)
+        self.stdout.write(
+            f"{TABLET_OF} has a shared tablet; the chief makes its link under People, Shared tablets.\n"
+            f"The PINs there are {pins}."
+        )
 
     def _say(self, loaded: Loaded) -> None:
         if loaded.again:

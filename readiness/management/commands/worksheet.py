@@ -29,7 +29,7 @@ USES: Final = ("spill", "depth", "gentle", "direct")
 
 
 class Command(BaseCommand):
-    """`worksheet need|line|spill|vapor|runoff|proportioning|foam-test|sample|airport|marine|national`."""
+    """`worksheet need|line|spill|vapor|runoff|proportioning|foam-test|sample|airport|marine|national|preventive`."""
 
     help = "Do one of the sums officers do on paper and print its working. Quantities carry their units."
     requires_system_checks: list[str] = []  # arithmetic: no database is needed
@@ -154,6 +154,8 @@ def _spill_options(parser: ArgumentParser) -> None:
     parser.add_argument("--listed-rate", type=q.rate, help="by its listing; needed for polar and fluorine-free")
     parser.add_argument("--listed-minutes", type=q.minutes, help="by its listing")
     parser.add_argument("--tank-height", type=q.length, help="of a tank attacked by portable streams")
+    parser.add_argument("--liquid-temperature", type=q.temperature, help="where it is heated, such as '300 F'")
+    parser.add_argument("--running", action="store_true", help="it burns as it flows or falls")
     _footprint_options(parser, volumes=True)
     _attack_options(parser)
 
@@ -197,6 +199,8 @@ def _spill(options: Options) -> Sheet:
         tank_height_m=options["tank_height"],
         spread=found,
         product_l=product,
+        liquid_c=options["liquid_temperature"],
+        running=options["running"],
     )
     return attack_sheets.spill_sheet(plan, Policy())
 
@@ -310,6 +314,7 @@ def _proportioning_options(parser: ArgumentParser) -> None:
     draw.add_argument("--drawn", type=q.volume, help="concentrate, such as '1 gal'")
     draw.add_argument("--time", type=q.seconds, help="in which it was drawn, such as '21 s'")
     draw.add_argument("--flow", type=q.flow, help="of solution")
+    draw.add_argument("--water-baseline", type=q.percent, help="where water was drawn: what it read before")
     meters = parser.add_argument_group("by two flow meters")
     meters.add_argument("--concentrate-flow", type=q.flow)
     meters.add_argument("--water-flow", type=q.flow)
@@ -323,6 +328,9 @@ def _proportioning(options: Options) -> Sheet:
         return proof_sheets.prove(read, pct, vehicle=vehicle).sheet
     if None not in (options["drawn"], options["time"], options["flow"]):
         seconds = options["time"] * 60.0
+        if options["water_baseline"] is not None:
+            drawn = options["drawn"], seconds, options["flow"]
+            return proof_sheets.water_draw_sheet(*drawn, options["water_baseline"])
         return proof_sheets.draw_sheet(options["drawn"], seconds, options["flow"], pct, vehicle=vehicle)
     if None not in (options["concentrate_flow"], options["water_flow"]):
         return proof_sheets.meters_sheet(options["concentrate_flow"], options["water_flow"], pct, vehicle=vehicle)
@@ -441,6 +449,16 @@ def _national(options: Options) -> Sheet:
     )
 
 
+def _preventive_options(parser: ArgumentParser) -> None:
+    _footprint_options(parser)
+    parser.add_argument("--percent", type=q.percent, required=True)
+    parser.add_argument("--expansion", type=float, default=attack_sheets.Hold._field_defaults["expansion"])
+
+
+def _preventive(options: Options) -> Sheet:
+    return pack_sheets.preventive_sheet(_known_footprint_m2(options), options["percent"], options["expansion"])
+
+
 Worksheet = tuple[str, Callable[[ArgumentParser], None], Callable[[Options], Sheet]]
 WORKSHEETS: Final[dict[str, Worksheet]] = {
     "need": ("Concentrate, water and pails for a footprint, a rate and a time.", _need_options, _need),
@@ -454,4 +472,5 @@ WORKSHEETS: Final[dict[str, Worksheet]] = {
     "airport": ("Region pack: concentrate aboard for twice the water.", _airport_options, _airport),
     "marine": ("Region pack: deck foam of a tanker.", _marine_options, _marine),
     "national": ("Region pack: a storage tank by one national code.", _national_options, _national),
+    "preventive": ("Region pack: a preventive blanket by one national code.", _preventive_options, _preventive),
 }

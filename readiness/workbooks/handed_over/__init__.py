@@ -1,7 +1,7 @@
 """A sheet that somebody kept for years, read as it stands.
 
 1. ``opening.open_sheets(data, *, name)`` → ``Opened``; raises ``NotAWorkbook`` with its sentence.
-2. ``layouts.guess_sheet(opened, *, units)`` → the sheet that looks most like stock;
+2. ``layouts.guess(opened, *, units)`` → the ``Guess`` for the sheet that looks most like stock;
    ``layouts.guess_layout(sheet, *, units, header_row=None)`` → ``Guess``; ``layouts.faults_of(layout, sheet)`` →
    sentences about a mapping that cannot be used; ``layouts.fingerprint(sheet, header_row)`` → what a remembered mapping
    is found by; ``layouts.to_json(layout)`` and ``layouts.from_json(body)``.

@@ -68,11 +68,6 @@ def guess(opened: Opened, *, units: Units) -> Guess:
     return max(filled, key=lambda each: (_stock_score(each[1]), not each[0].hidden, len(each[0].rows)))[1]
 
 
-def guess_sheet(opened: Opened, *, units: Units) -> SheetRows:
-    """The sheet that looks most like stock."""
-    return opened.sheet(guess(opened, units=units).layout.sheet)
-
-
 _TELLING: Final = (Meaning.PRODUCT, Meaning.KIND, Meaning.QUANTITY, Meaning.SIZE, Meaning.LOT, Meaning.GOOD_THROUGH)
 
 

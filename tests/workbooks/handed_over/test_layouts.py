@@ -5,13 +5,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from openpyxl import Workbook
 
+from readiness.workbooks.handed_over import layouts
 from readiness.workbooks.handed_over.headings import heading_meaning, heading_unit
 from readiness.workbooks.handed_over.layouts import (
     faults_of,
     fingerprint,
     from_json,
     guess_layout,
-    guess_sheet,
     to_json,
 )
 from readiness.workbooks.handed_over.opening import open_sheets
@@ -134,7 +134,8 @@ def test_the_sheet_that_is_stock():
     stock.append(HEADINGS)
     stock.append(row())
     book.create_sheet("Sheet3")
-    assert guess_sheet(open_sheets(saved(book), name="x"), units="us").title == "Sheet2"
+    found = layouts.guess(open_sheets(saved(book), name="x"), units="us")
+    assert found.layout.sheet == "Sheet2"
 
 
 def test_a_header_row_that_a_person_names():

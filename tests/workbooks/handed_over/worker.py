@@ -11,7 +11,7 @@ import sys
 from datetime import date
 from pathlib import Path
 
-from readiness.workbooks.handed_over.layouts import faults_of, fingerprint, guess_layout, guess_sheet
+from readiness.workbooks.handed_over.layouts import faults_of, fingerprint, guess, guess_layout
 from readiness.workbooks.handed_over.opening import NotAWorkbook, open_sheets
 from readiness.workbooks.handed_over.settling import settle
 from readiness.workbooks.handed_over.understanding import understand
@@ -28,7 +28,7 @@ def outcome(data):
     except NotAWorkbook as refused:
         return "sentence", refused.sentence
     rows = 0
-    for sheet in [guess_sheet(opened, units="us"), *opened.sheets]:
+    for sheet in [opened.sheet(guess(opened, units="us").layout.sheet), *opened.sheets]:
         layout = guess_layout(sheet, units="us").layout
         faults_of(layout, sheet)
         fingerprint(sheet, layout.header_row)

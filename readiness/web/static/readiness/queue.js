@@ -6,6 +6,7 @@ const body = document.body;
 const keptAt = document.documentElement.dataset.keptAt || "";
 const MARK = "on_device";
 const EVERY_MS = 30000;
+const SIGNAL_MS = 3000;  // for the server to say that it is there, before a form is taken to have no signal
 
 const can = "serviceWorker" in navigator && window.isSecureContext;
 
@@ -86,9 +87,52 @@ function prepare(form) {
   if (keptAt && id) id.value = newId();  // the same copy may be filled in twice
   form.addEventListener("submit", (event) => {
     form.querySelectorAll(`input[name="${MARK}"]`).forEach((each) => each.remove());
-    if (event.submitter && event.submitter.name === "change") return;
-    marked(form, noteOf(form));
+    const isEntry = !(event.submitter && event.submitter.dataset.needsSignal);
+    if (isEntry) marked(form, noteOf(form));
+    if (mends || goesAhead.delete(form) || !mayWait(form, isEntry)) return;
+    event.preventDefault();
+    if (!asking.has(form)) void askSignal(form, event.submitter, isEntry);
   });
+}
+
+const asking = new WeakSet();     // forms whose signal is being looked for: a second tap changes nothing
+const goesAhead = new WeakSet();  // forms that may be sent as they are
+const mends = location.hash.startsWith("#mend=");
+
+// A form is looked over where there is a queue to put it in and something was typed or chosen.
+const mayWait = (form, isEntry) => can && navigator.serviceWorker.controller && (typed(form).length > 0 || !isEntry);
+
+async function askSignal(form, submitter, isEntry) {
+  asking.add(form);
+  unsay(form);
+  const here = navigator.onLine ? await whoIsHere(SIGNAL_MS) : null;
+  try {
+    if (here && here.whose === body.dataset.whose) {
+      goesAhead.add(form);
+      form.requestSubmit(submitter);
+    } else if (isEntry) {
+      await queueAfterLook(form, submitter, here);
+    } else if (here) {
+      location.assign(body.dataset.queue);
+    } else {
+      sayFaults(form, [{ field: null, said: submitter.dataset.needsSignal }]);
+    }
+  } finally {
+    asking.delete(form);
+  }
+}
+
+async function queueAfterLook(form, submitter, here) {
+  const faults = faultsOf(form);
+  if (faults.length) return void sayFaults(form, faults);
+  const why = here
+    ? "The sign-in is over. This will wait on the device until you sign in again:"
+    : "No signal. This will wait on the device and is sent when there is signal:";
+  const note = noteOf(form);
+  if (!(await lookOver(form, why))) return void (submitter && submitter.focus());
+  const fields = [...new FormData(form, submitter)];
+  await ask("queue", { note, fields, address: new URL(form.action).pathname + new URL(form.action).search });
+  location.assign(`${body.dataset.queue}#kept`);
 }
 
 function fillIn(form, fields) {
@@ -141,7 +185,8 @@ function indicate(found) {
   if (!place || document.getElementById("queue")) return;
   const open = found.filter(isOpen);
   place.hidden = open.length === 0;
-  if (open.length) place.textContent = `${entries(open.length)} on this device not sent, oldest ${age(open[0].deviceAt)}`;
+  const after = body.dataset.whose ? "" : ": kept, and sent after the next sign-in of whoever made it";
+  if (open.length) place.textContent = `${entries(open.length)} on this device not sent, oldest ${age(open[0].deviceAt)}${after}`;
 }
 
 function sentence(entry, here) {
@@ -182,6 +227,8 @@ function pinForm(entry, here) {
   return form;
 }
 
+const NOBODY = { whose: "", who: "" };
+
 function drawn(entry, here) {
   const item = document.createElement("li");
   item.className = `panel queue-${entry.state === "refused" ? "refused" : isOpen(entry) ? "waiting" : "sent"}`;
@@ -193,6 +240,13 @@ function drawn(entry, here) {
   const said = document.createElement("p");
   said.textContent = sentence(entry, here);
   item.append(head, of, said);
+  if (entry.cameTo) {
+    const tools = made("p", "", "tools");
+    const link = made("a", "See what came of it", "button");
+    link.href = entry.cameTo;
+    tools.append(link);
+    item.append(tools);
+  }
   const isMine = here && here.whose === entry.whose;
   if (entry.state === "PIN" && isMine) item.append(pinForm(entry, here));
   if (isOpen(entry) && (isMine || !here)) {
@@ -219,9 +273,9 @@ function drawn(entry, here) {
   return item;
 }
 
-async function whoIsHere() {
+async function whoIsHere(patience = 6000) {
   try {
-    const answer = await fetch(body.dataset.token, { cache: "no-store", signal: AbortSignal.timeout(6000) });
+    const answer = await fetch(body.dataset.token, { cache: "no-store", signal: AbortSignal.timeout(patience) });
     return answer.ok ? await answer.json() : null;
   } catch {
     return null;
@@ -233,12 +287,15 @@ async function show() {
   indicate(found);
   const place = document.getElementById("queue");
   if (!place) return;
-  if (!place.dataset.drawn) draw(found, undefined);  // at once: whether the server answers may take seconds to know
-  draw(found, await whoIsHere());
+  const left = await ask("left");
+  if (!place.dataset.drawn) draw(found, undefined, left);  // at once: whether the server answers may take seconds to know
+  draw(found, await whoIsHere(), left);
 }
 
-// Whoever is signed in: null where the server cannot be reached, undefined while that is not known yet.
-function draw(found, here) {
+// here: whoever is signed in, null where the server cannot be reached, undefined while that is not known yet.
+// left: what the worker says of a sign-out; whose entries they are to decide about is then known to nobody.
+function draw(found, here, left) {
+  const who = left.leaving || (!here && left.nobody) ? NOBODY : here;
   const place = document.getElementById("queue");
   place.dataset.drawn = "yes";
   const [open, sent] = [found.filter(isOpen), found.filter((entry) => !isOpen(entry)).reverse()];
@@ -248,11 +305,13 @@ function draw(found, here) {
   const oldest = open.length ? `${entries(open.length)} not sent, oldest ${age(open[0].deviceAt)}.` : "Nothing waits on this device.";
   const signIn = here && !here.whose && open.length ? " Nobody is signed in: sign in, then it is sent." : "";
   state.textContent = `${signal} ${oldest}${signIn}`;
-  document.getElementById("queue-not-kept").hidden = here !== null || location.hash !== "#not-kept";
+  for (const what of ["not-kept", "not-sent", "signed-out"]) {
+    document.getElementById(`queue-${what}`).hidden = here !== null || location.hash !== `#${what}`;
+  }
   document.getElementById("send-now").hidden = open.length === 0;
   document.getElementById("queue-sign-in").hidden = !(here && !here.whose);
-  place.replaceChildren(...open.map((entry) => drawn(entry, here)));
-  document.getElementById("sent").replaceChildren(...sent.map((entry) => drawn(entry, here)));
+  place.replaceChildren(...open.map((entry) => drawn(entry, who)));
+  document.getElementById("sent").replaceChildren(...sent.map((entry) => drawn(entry, who)));
   document.getElementById("queue-part").hidden = open.length === 0;
   document.getElementById("sent-part").hidden = sent.length === 0;
 }
@@ -274,6 +333,13 @@ function toKeep() {
   return { pages: [location.href, ...pages, new URL(body.dataset.queue, location).href], assets };
 }
 
+// A page that comes back out of the browser's own memory after its person has signed out.
+window.addEventListener("pageshow", async (event) => {
+  if (!event.persisted || !body.dataset.whose || !can || !navigator.serviceWorker.controller) return;
+  const left = await ask("left");
+  if (left.leaving || left.nobody) location.replace(`${body.dataset.queue}#signed-out`);
+});
+
 async function start() {
   document.querySelectorAll("form[data-queued]").forEach(prepare);
   const lacking = document.getElementById("queue-cannot");
@@ -282,15 +348,19 @@ async function start() {
     return;
   }
   const isCrews = document.querySelector("[data-crew-page]") !== null;
-  if (isCrews) await navigator.serviceWorker.register("/sw.js", { updateViaCache: "none" });
-  else if (!(await navigator.serviceWorker.getRegistration())) return;
+  const isThere = Boolean(await navigator.serviceWorker.getRegistration());
+  if (!isCrews && !isThere) return;
+  const registering = isCrews && navigator.serviceWorker.register("/sw.js", { updateViaCache: "none" });
+  if (isThere) Promise.resolve(registering).catch(() => null);  // it would wait for a server that does not answer
+  else await registering;
   navigator.serviceWorker.addEventListener("message", ({ data }) => data.changed && show());
   sayHowOld();
   if (location.hash.startsWith("#mend=")) await mend(location.hash.slice(6));
   await show();
   const send = () => ask("send");
   const tryAgain = async () => {
-    if ((await ask("list")).some((entry) => ["waiting", "sign in", "somebody else's"].includes(entry.state))) await send();
+    const waits = (await ask("list")).some((entry) => ["waiting", "sign in", "somebody else's"].includes(entry.state));
+    if (waits || (await ask("left")).leaving) await send();
   };
   window.addEventListener("online", tryAgain);
   window.addEventListener("focus", tryAgain);

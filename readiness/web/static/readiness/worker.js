@@ -5,11 +5,14 @@
 const PAGES = "pages ";          // a cache for the one sign-in whose pages are kept; its name ends with whose they are
 const SHELL = "shell";           // pages that are the same for everybody
 const ASSETS = "assets";         // style sheets, scripts and icons of ours
+const LEAVING = "leaving";       // is there while the server has not been told of a sign-out
 const QUEUE = "/crew/queue/";
+const SIGN_OUT = "/sign-out/";
 const MARK = "on_device";
-const NOT_KEPT = new Set(["csrfmiddlewaretoken", "tablet_pin", "change", MARK]);
+const NOT_KEPT = new Set(["csrfmiddlewaretoken", "tablet_pin", MARK]);
 const PATIENCE_MS = 6000;        // for a page of which there is a copy
 const SEND_PATIENCE_MS = 30000;  // for a form
+const MOST_FURTHER = 12;         // forms of what falls due, kept beside a unit's pages
 const SENT_KEPT_MS = 3 * 86400000;
 
 self.addEventListener("install", () => self.skipWaiting());
@@ -67,6 +70,7 @@ function send(pin) {
 }
 
 async function sendAll(pin) {
+  if (!(await hasLeft())) return;
   const now = Date.now();
   const entries = await every();
   for (const entry of entries) {
@@ -85,6 +89,26 @@ async function whoIsHere() {
   if (!answer.ok) throw new NoSignal();
   return answer.json();
 }
+
+// A sign-out that was pressed without signal reaches the server before anything else does, or there is no signal yet.
+async function leave() {
+  if (await caches.has(LEAVING)) await navigator.locks.request("leave", tellLeaving);
+}
+
+async function tellLeaving() {
+  if (!(await caches.has(LEAVING))) return;
+  const here = await whoIsHere();
+  if (here.whose) {
+    const headers = { "X-CSRFToken": here.token };
+    const told = fetch(SIGN_OUT, { method: "POST", headers, redirect: "manual", cache: "no-store" });
+    if (!isDone(await within(PATIENCE_MS, told))) throw new NoSignal();
+  }
+  await caches.delete(LEAVING);
+}
+
+const hasLeft = () => leave().then(() => true, () => false);
+
+const isDone = (response) => response.ok || response.type === "opaqueredirect";
 
 // Sends one entry; false where nothing further can be sent now.
 async function sendOne(entry, address, pin, more = []) {
@@ -122,9 +146,9 @@ async function wait(entry, state, said, goOn) {
   return goOn;
 }
 
-async function heard(entry, { outcome, said }) {
+async function heard(entry, { outcome, said, came_to: cameTo }) {
   if (["posted", "posted before", "held"].includes(outcome)) {
-    await put({ ...entry, fields: [], state: "sent", outcome, said, sentAt: new Date().toISOString() });
+    await put({ ...entry, fields: [], state: "sent", outcome, said, cameTo, sentAt: new Date().toISOString() });
     return true;
   }
   if (outcome === "later") return wait(entry, "waiting", said, false);
@@ -146,6 +170,7 @@ const deeds = {
   entry: async ({ id }) => one(id),
   send: async ({ pin }) => send(pin),
   drop: async ({ id }) => drop(id),
+  queue: async ({ note, fields, address }) => enqueue(note, fields, address),
   mend: async ({ entry }) => {
     await put({ ...entry, state: "waiting", said: "" });
     await send();
@@ -156,6 +181,7 @@ const deeds = {
     await navigator.locks.request("send the queue", () => sendOne(entry, `${QUEUE}hold/`, null, more));
   },
   keep: async ({ pages, assets }) => keepAll(pages, assets),
+  left: async () => ({ leaving: await caches.has(LEAVING), nobody: !(await caches.keys()).some((name) => name.startsWith(PAGES)) }),
 };
 
 self.addEventListener("message", (event) => {
@@ -175,18 +201,22 @@ let lostAt = 0;  // when a page could last not be had: what belongs to it is the
 
 const keyOf = (address) => address.split("#")[0];
 
+let partings = 0;  // how often all pages were taken away: one that was asked for before comes too late to be kept
+
 async function forget(but) {
+  if (!but) partings += 1;
   for (const name of await caches.keys()) {
     if (name.startsWith(PAGES) && name !== but) await caches.delete(name);
   }
 }
 
-async function keep(address, response) {
+async function keep(address, response, since) {
   const whose = response.headers.get("Keep-For");
-  if (!whose || !response.ok || response.redirected) return;
+  if (!whose || !response.ok || response.redirected || since !== partings) return;
   if (whose === "nobody") return void (await forget(""));
   if (whose !== "everybody") await forget(PAGES + whose);
   const body = await response.text();
+  if (since !== partings) return;
   const headers = new Headers(response.headers);
   headers.set("Kept-At", new Date().toISOString());
   const cache = await caches.open(whose === "everybody" ? SHELL : PAGES + whose);
@@ -220,35 +250,58 @@ async function served(copy) {
 }
 
 async function keepAll(pages, assets) {
+  if (!(await hasLeft())) return;
   const store = await caches.open(ASSETS);
   for (const address of assets) {
     if (await store.match(address)) continue;
     const response = await fetch(address);
     if (response.ok) await store.put(address, response);
   }
+  for (const address of pages) await keepOne(address);
+  for (const address of await furtherPages(pages.slice(1))) await keepOne(address);
+}
+
+async function keepOne(address) {
+  const known = await keptCopy(address);
+  if (known && Date.now() - Date.parse(known.headers.get("Kept-At")) < 300000) return;
+  const since = partings;
+  await keep(address, await fetch(address, { headers: { "Keep-Copy": "yes" }, cache: "no-store" }), since);
+}
+
+// What the pages that were asked for lead on to, where they say that it is to be kept as well: one step, no further.
+async function furtherPages(pages) {
+  const found = new Set();
   for (const address of pages) {
-    const known = await keptCopy(address);
-    if (known && Date.now() - Date.parse(known.headers.get("Kept-At")) < 300000) continue;
-    await keep(address, await fetch(address, { headers: { "Keep-Copy": "yes" }, cache: "no-store" }));
+    const copy = await keptCopy(address);
+    const links = copy ? (await copy.text()).matchAll(/<a [^>]*data-keep[^>]* href="([^"]+)"/g) : [];
+    for (const [, href] of links) found.add(new URL(href.replaceAll("&amp;", "&"), address).href);
   }
+  return [...found].slice(0, MOST_FURTHER);
 }
 
 async function page(event) {
   const { request } = event;
   const copy = await keptCopy(request.url);
+  const since = partings;
   try {
+    await leave();
     const response = await (copy ? within(PATIENCE_MS, fetch(request)) : fetch(request));
     if (isGateway(response) && copy) throw new NoSignal();
-    event.waitUntil(keep(request.url, response.clone()));
+    event.waitUntil(keep(request.url, response.clone(), since));
     return response;
   } catch {
     lostAt = Date.now();
     if (copy) return served(copy);
     const unit = ["/", "/crew/"].includes(new URL(request.url).pathname) && (await keptUnit());
     if (unit) return Response.redirect(unit, 302);
-    const shell = await keptCopy(new URL(QUEUE, location).href);
-    return shell ? Response.redirect(`${QUEUE}#not-kept`, 302) : Response.error();
+    return toQueue("#not-kept");
   }
+}
+
+// The page that says what is the matter, where it is kept.
+async function toQueue(what) {
+  const shell = await keptCopy(new URL(QUEUE, location).href);
+  return shell ? Response.redirect(`${QUEUE}${what}`, 303) : Response.error();
 }
 
 async function asset(request) {
@@ -268,32 +321,57 @@ async function asset(request) {
 
 async function form(event) {
   const { request } = event;
-  if (new URL(request.url).pathname === "/sign-out/") await forget("");
+  const where = new URL(request.url).pathname;
+  if (where === SIGN_OUT) return signOut(request);
+  if (where.startsWith("/tablet/")) await forget("");  // whoever is signed in here is signed out by it
   const copy = request.clone();
   let response;
   try {
+    await leave();
     response = await within(SEND_PATIENCE_MS, fetch(request));
     if (!isGateway(response) && response.headers.get("Keep-Entry") !== "yes") return response;
   } catch {
-    response = Response.error();
+    response = null;
   }
-  return (await queued(copy)) || response;
+  return (await queued(copy)) || response || toQueue("#not-sent");
+}
+
+// The pages go at once, whatever the server says; what waits in the queue stays for whoever made it.
+async function signOut(request) {
+  await forget("");
+  await caches.open(LEAVING);
+  try {
+    const response = await within(PATIENCE_MS, fetch(request));
+    if (isDone(response)) {
+      await caches.delete(LEAVING);
+      return response;
+    }
+    await leave();  // a kept page has an old token
+    return Response.redirect("/", 303);
+  } catch {
+    if (self.registration.sync) await self.registration.sync.register("send the queue").catch(() => null);
+    return toQueue("#signed-out");
+  }
 }
 
 async function queued(request) {
-  const data = await request.formData().catch(() => new FormData());
-  if (!data.get(MARK)) return null;
-  const note = JSON.parse(data.get(MARK));
-  const id = data.get("entry_id") || note.id;  // a button that may be pressed twice has no number of its own
-  const fields = [...data].filter(([name, value]) => !NOT_KEPT.has(name) && !(value instanceof File && !value.size));
-  const address = new URL(request.url).pathname + new URL(request.url).search;
+  const fields = [...(await request.formData().catch(() => new FormData()))];
+  const mark = fields.find(([name]) => name === MARK);
+  if (!mark) return null;
+  await enqueue(JSON.parse(mark[1]), fields, new URL(request.url).pathname + new URL(request.url).search);
+  return Response.redirect(`${QUEUE}#kept`, 303);
+}
+
+async function enqueue(note, given, address) {
+  const number = given.find(([name]) => name === "entry_id");
+  const id = (number && number[1]) || note.id;  // a button that may be pressed twice has no number of its own
+  const fields = given.filter(([name, value]) => !NOT_KEPT.has(name) && !(value instanceof File && !value.size));
   const known = await one(id);
   if (!known || known.state !== "sent") {
     await put({ ...note, id, address, fields, state: "waiting", said: "" });
   }
   if (self.registration.sync) await self.registration.sync.register("send the queue").catch(() => null);
   await changed();
-  return Response.redirect(`${QUEUE}#kept`, 303);
 }
 
 self.addEventListener("fetch", (event) => {
