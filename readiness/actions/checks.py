@@ -15,7 +15,7 @@ from readiness.actions.drafts import Refused, SameIdOtherBody, digest
 from readiness.actions.judging import judge_soon
 from readiness.actions.permissions import Acting, require
 from readiness.engineering.wording import flow_text, volumes_text
-from readiness.models import Assignment, Check, Container, Department, FoamLine, Photo, Reading, Unit
+from readiness.models import Assignment, Check, Container, Department, FoamLine, MovementLine, Photo, Reading, Unit
 from readiness.models.checks import Answer
 from readiness.reports.book_then import BookThen
 from readiness.reports.check_sheets import (
@@ -234,10 +234,14 @@ class _Carried:
         A container that the book did not have yet is compared with what it began with, as judging does.
         """
         ml = {pk: row.contents_ml for pk, row in self.containers.items()}
-        if at < now:
-            then = BookThen(self.containers, at)
-            ml |= {pk: was for pk in self.containers if (was := then.at(pk, at).ml) > 0}
-        return ml
+        if at >= now:
+            return ml
+        book = BookThen(self.containers, at)
+        then = {pk: book.at(pk, at).ml for pk in self.containers}
+        empty = [pk for pk, was in then.items() if was <= 0]
+        begun = MovementLine.objects.filter(container__in=empty, movement__happened_at__lte=at)
+        known = {pk for pk, was in then.items() if was > 0}.union(begun.values_list("container", flat=True))
+        return ml | {pk: then[pk] for pk in known}
 
     def row(self, check: Check, read: Read, book_ml: Mapping[int, int]) -> Reading:
         """The reading as it is kept, with what the book said at that moment."""

@@ -2,7 +2,8 @@
 
 By when things happened, a correction counting from what it corrects (two deep). What was written off or gained since
 only brings the book nearer to what had been read, or went after the reading: nobody knows which, so it stands apart.
-Once the book says that the container was emptied, what was read before says nothing of what went in afterwards.
+Once the book says that the container was emptied, what was read before, unless it was above the book, says nothing of
+what went in afterwards.
 """
 
 from __future__ import annotations

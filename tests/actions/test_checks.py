@@ -94,6 +94,19 @@ def test_a_late_check_is_compared_with_the_book_of_its_own_moment(rig: Rigged, t
     assert Reading.objects.get(check_of=recorded.check, container=tank).book_ml == 100_000
 
 
+def test_a_late_check_of_a_tank_that_the_book_had_empty_then(rig: Rigged, tank: Container) -> None:
+    """Used up at five, read as empty at six, 90 L received at seven, sent at eight: nothing differs."""
+    movements.use(
+        rig.entry(StoppedClock(SIX), happened_at=SIX - HOUR), container=tank, ml=100_000, account=Account.INCIDENT
+    )
+    entry = rig.entry(StoppedClock(SIX + HOUR), happened_at=SIX + HOUR)
+    movements.receive(entry, container=tank, lot=rig.cast.lot, ml=90_000)
+    tank.refresh_from_db()
+    recorded = rig.checked(rig.reading(tank, 0), at=SIX, clock=StoppedClock(SIX + 2 * HOUR), name="empty then")
+    assert recorded.differences == ()
+    assert Reading.objects.get(check_of=recorded.check, container=tank).book_ml == 0
+
+
 def test_a_check_made_before_the_book_had_the_tank_is_compared_with_what_it_began_with(rig: Rigged) -> None:
     tank = rig.tank()  # booked as of a day before six
     recorded = rig.checked(rig.reading(tank, 96_000), at=BEFORE - HOUR, clock=StoppedClock(SIX), name="earlier")

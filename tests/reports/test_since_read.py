@@ -140,16 +140,30 @@ def emptied(rig: Rigged, tank: Container, hours: float) -> tuple[bool, bool]:
     return now, then
 
 
-def test_a_reading_says_nothing_of_what_went_in_after_the_tank_was_emptied(rig: Rigged, tank: Container) -> None:
-    """110 of 100 L read, all 100 disposed of at seven, 90 received at eight: the 10 L too many went with the rest."""
-    rig.checked(rig.reading(tank, 110_000), at=SIX)
-    assert usable_l(rig, 0.5) == 0.0
-    movements.empty(rig.entry(at(1), happened_at=SIX + HOUR), container=tank)
-    refill(rig, tank, 90, 2)
-    assert usable_l(rig, 3) == 90.0
+def test_a_reading_below_the_book_says_nothing_of_what_went_in_after_the_tank_was_emptied(
+    rig: Rigged, tank: Container
+) -> None:
+    """90 of 100 L read, all that there was used at seven, 80 received at eight: 80 are in it, not 70."""
+    rig.checked(rig.reading(tank, 90_000), at=SIX)
+    assert usable_l(rig, 0.5) == 90.0
+    use(rig, tank, 100, 1)
+    refill(rig, tank, 80, 2)
+    assert usable_l(rig, 3) == 80.0
     assert (rig.open_notes() | rig.open_codes()).isdisjoint({"reading_above_book", "reading_below_book"})
-    assert in_the_list_ml(rig, tank) == 90_000
+    assert in_the_list_ml(rig, tank) == 80_000
     assert emptied(rig, tank, 4) == (True, True)
+
+
+def test_what_was_read_above_the_book_stays_out_until_it_is_read_again(rig: Rigged, tank: Container) -> None:
+    """110 of 100 L read, the 100 of the book used, 90 received: the 10 L too many are in it still, and may be water."""
+    rig.checked(rig.reading(tank, 110_000), at=SIX)
+    use(rig, tank, 100, 1)
+    refill(rig, tank, 90, 2)
+    assert usable_l(rig, 3) == 0.0
+    assert "reading_above_book" in rig.open_codes()
+    assert emptied(rig, tank, 3) == (True, True)
+    rig.checked(rig.reading(tank, 90_000), at=SIX + 4 * HOUR)  # it had been drained, and is read again
+    assert usable_l(rig, 5) == 90.0
 
 
 def test_what_was_left_in_the_tank_stays_above_the_book(rig: Rigged, tank: Container) -> None:
