@@ -149,7 +149,7 @@ def _applied(typed: ManyForm, every: bool) -> tuple[dict[str, Any], str]:
         raw[f"words_{key}"] = words or raw[f"words_{key}"]
     label = Explanation(cause).label
     said = f"“{label}” set in {len(fits)} {'row' if len(fits) == 1 else 'rows'}; nothing is entered yet."
-    left = [typed.differences[key].code for key in wanted if key not in fits]
+    left = [f"{typed.differences[key].code} ({typed.differences[key].what})" for key in wanted if key not in fits]
     if left and not every:
         said += f" It does not explain how these differ: {', '.join(left)}."
     return raw, said if wanted else "No row is chosen: tick those it is to be set in."

@@ -38,7 +38,7 @@ def search(request: HttpRequest, here: Here) -> HttpResponseBase:
     exact = [hit for hit in found if hit.exact]
     if len(exact) == 1 or len(found) == 1:
         return redirect((exact or found)[0].address)
-    return render(request, "search/search.html", {"here": here, "asked": asked, "hits": found, "most": MOST})
+    return render(request, "search/search.html", {"here": here, "searched_for": asked, "hits": found, "most": MOST})
 
 
 def hits(here: Here, asked: str) -> list[Hit]:

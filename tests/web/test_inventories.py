@@ -619,6 +619,9 @@ def test_one_cause_is_set_in_every_row_that_it_explains(
     kept = {"entry_id": entry, f"words_place_{pails[1].pk}": "looked twice", "incident": "26-9"}
     page = client.post(explaining(leaking), {**kept, "all_cause": "leak", "all_words": "lids", "apply": "every"})
     assert "“leak” set in 2 rows; nothing is entered yet." in words(page)
+    seal = re.search(rf'value="seal_{pails[0].pk}".*?</tr>', page.content.decode(), re.DOTALL)
+    assert seal
+    assert re.findall(r'class="number"><span>(.*?)</span>', seal[0]) == ["sealed", "opened", ""], "no volume there"
     drawn = page.content.decode()
     for row in (f"volume_{tank.pk}", f"volume_{pails[0].pk}"):
         assert re.search(rf'name="cause_{row}".*?value="leak" selected', drawn, re.DOTALL)
@@ -629,7 +632,7 @@ def test_one_cause_is_set_in_every_row_that_it_explains(
     assert "No row is chosen" in page
     chosen = {"chosen": [f"place_{pails[1].pk}", f"volume_{tank.pk}"], "all_cause": "leak", "apply": "chosen"}
     page = words(client.post(explaining(leaking), chosen))
-    assert "“leak” set in 1 row; nothing is entered yet. It does not explain how these differ: P1" in page
+    assert "“leak” set in 1 row; nothing is entered yet. It does not explain how these differ: P1 (place)." in page
     assert "choose one first" in words(client.post(explaining(leaking), {"apply": "every"}))
     assert not InventoryResult.objects.exists()
 

@@ -138,6 +138,7 @@ def test_no_says_why_and_nothing_is_poured(rig, as_role, ready, why, overridable
         answer, form = ask(client, rig, "S1")
         page = words(answer)
         assert "No: do not pour it" in page
+        assert 'name="q" id="search" value=""' in answer.content.decode(), "nothing was searched for"
         assert why in page
         assert ("Override it as an officer" in page) == (overridable and role is Role.OFFICER)
         assert "Refill: yes" not in words(sure(client, rig, form)), "confirming at once is refused as well"
