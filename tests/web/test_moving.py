@@ -148,7 +148,7 @@ def test_one_more_lot_keeps_what_was_typed_and_numbers_what_came(cast, officer):
     assert [value_of(page, name) for name in kept] == [
         form["entry_id"],
         "P-0042 to P-0044",
-        "P-0045 P-0046",
+        "P-0045, P-0046",
         "5",
         "PO-7",
         "9x",

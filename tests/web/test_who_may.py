@@ -45,8 +45,8 @@ from readiness.actions.checks import CheckDraft, record_check
 from readiness.actions.concentrates import CONCENTRATES, GROUPS
 from readiness.actions.counts import Proposed, Seen, propose, record_counts
 from readiness.actions.deficiencies import assign_deficiency
-from readiness.actions.deliveries import Delivery, receive_delivery
-from readiness.actions.differences import Newcomer, Reason, explain, match_count, take_into_book
+from readiness.actions.deliveries import Arrived, Delivery, receive_delivery, receive_lots
+from readiness.actions.differences import Newcomer, Reason, explain, explain_many, match_count, take_into_book
 from readiness.actions.drafts import Refused
 from readiness.actions.duties import DUTIES
 from readiness.actions.fleet_records import APPLIANCES, UNITS, VEHICLES
@@ -594,6 +594,11 @@ def _explained(here: House, acting: Acting, of: House, words: str = "") -> objec
     return explain(entry(here, acting), what="volume", reason=reason, **values)
 
 
+def _explained_many(here: House, acting: Acting, of: House) -> object:
+    reasons = {(of.inventories.less.pk, "volume"): Reason(Explanation.LEAK, "")}
+    return explain_many(entry(here, acting), inventory=of.inventories.explaining.inventory, reasons=reasons)
+
+
 def _newcomer_pail(of: House) -> Newcomer:
     return Newcomer("N-9", "pail", PAIL_ML, of.cast.ar, of.cast.lot, "as the test says")
 
@@ -670,6 +675,7 @@ INVENTORY_ACTS: dict[str, Act] = {
         ),
     ),
     "differences.explain": Act("correct", STOCK, _explained),
+    "differences.explain_many": Act("correct", STOCK, _explained_many),
     "differences.match_count": Act(
         "correct",
         STOCK,
@@ -815,6 +821,9 @@ ACTIONS: dict[str, Act] = {
         lambda here, acting, of: assign_deficiency(
             **_dept(here, acting), deficiency=here.deficiency, owner=of.chief(), due_on=None
         ),
+    ),
+    "deliveries.receive_lots": Act(
+        "receive", STOCK, lambda here, acting, of: receive_lots(entry(here, acting), [Arrived(_delivery(of))])
     ),
     "deliveries.receive_delivery": Act(
         "receive", STOCK, lambda here, acting, of: receive_delivery(entry(here, acting), _delivery(of))
