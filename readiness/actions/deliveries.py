@@ -12,15 +12,16 @@ from typing import NamedTuple
 from django.db import transaction
 
 from readiness.actions.changes import Changed, record_changes
-from readiness.actions.drafts import Line, MarkAs, Move, Refused, SameIdOtherBody
-from readiness.actions.keeping import Desk
+from readiness.actions.clock import StoppedClock
+from readiness.actions.drafts import Line, MarkAs, Move, Refused, SameIdOtherBody, digest
+from readiness.actions.keeping import Desk, plain
 from readiness.actions.ledger import Posted
 from readiness.actions.movements import Entry
 from readiness.actions.permissions import require
 from readiness.actions.places import Owner, place_at
 from readiness.actions.supply import came_by_delivery
 from readiness.engineering.dates import GoodThrough
-from readiness.engineering.prices import minor_per_liter, minor_per_liter_of
+from readiness.engineering.prices import minor_per_liter, minor_per_liter_of, minor_per_liter_together
 from readiness.engineering.units import tolerance_ml
 from readiness.engineering.wording import volume_text, volumes_text
 from readiness.models import Concentrate, Container, Lot, Partner, Place
@@ -86,9 +87,9 @@ def receive_delivery(entry: Entry, delivery: Delivery, paper: Paper | None = Non
     """Take in a delivery. Containers that are in the book already are filled as they are. Raises Refused."""
     require(entry.acting, entry.department, "receive")
     with transaction.atomic():
-        lot, posted = come_in(entry, delivery, Account.SUPPLIER)
-        if not posted.again:
-            _keep_paper(entry, delivery, lot, posted, paper or Paper())
+        lot, posted = _take_in(entry, delivery, paper or Paper())
+        if paper and not posted.again:
+            _price_lot(entry, lot, [Arrived(delivery, paper)])
         return posted
 
 
@@ -108,27 +109,81 @@ class LotsRefused(Refused):
 
 
 def receive_lots(entry: Entry, arrived: Sequence[Arrived]) -> list[Posted]:
-    """Take in several lots that came together, a movement each, all or none. Raises LotsRefused for those at fault."""
+    """Take in several lots that came together, a movement each, all or none. Raises LotsRefused for those at fault.
+
+    They are one body under one id, and of one moment: by it they are known as having come together.
+    """
     require(entry.acting, entry.department, "receive")
+    entry = entry._replace(clock=StoppedClock(entry.clock.now()), beside=_body(arrived))
     refused = _codes_twice(arrived)
-    made: dict[tuple[int, str], tuple[NewLot, Lot]] = {}
-    posted = []
+    taken = _Taken()
     with transaction.atomic():
-        for n, (delivery, paper) in enumerate(arrived):
+        for n, each in enumerate(arrived):
             own = entry if n == 0 else entry._replace(id=None)
             try:
                 with transaction.atomic():
-                    posted.append(_receive_one(own, delivery, paper, made))
+                    posted = taken.take(own, each)
             except SameIdOtherBody:
                 raise
             except Refused as because:
                 refused.setdefault(n, str(because))
             else:
-                if posted[0].again:
-                    return posted
+                if posted.again:
+                    return [posted]
         if refused:
             raise LotsRefused(refused)
-    return posted
+        for lot, came in taken.lots.values():
+            _price_lot(entry, lot, came)
+    return taken.posted
+
+
+def _body(arrived: Sequence[Arrived]) -> str:
+    """A fingerprint of everything that came and of what the papers say of it."""
+    owners = [type(each.delivery.owner).__name__ for each in arrived]  # a station and a unit may have one number
+    return digest(plain([list(arrived), owners]))
+
+
+class _Taken:
+    """The lots of one delivery as they are taken in."""
+
+    def __init__(self) -> None:
+        self.posted: list[Posted] = []
+        self.lots: dict[int, tuple[Lot, list[Arrived]]] = {}
+        self.made: dict[tuple[int, str], tuple[NewLot, Lot]] = {}  # a new one may come in pails and in drums
+
+    def take(self, entry: Entry, arrived: Arrived) -> Posted:
+        """One of them. Called in a transaction of its own: what is refused is not remembered."""
+        asked = arrived.delivery.lot
+        lot, posted = _take_in(entry, arrived.delivery._replace(lot=self._lot(asked)), arrived.paper)
+        came = [*self.lots.get(lot.pk, (lot, []))[1], arrived]
+        _refuse_currencies(came)
+        if isinstance(asked, NewLot):
+            self.made.setdefault(_batch(asked), (asked, lot))
+        self.lots[lot.pk] = lot, came
+        self.posted.append(posted)
+        return posted
+
+    def _lot(self, asked: Lot | NewLot) -> Lot | NewLot:
+        """What is asked for; of a batch that was new a moment ago, the lot that was made for it."""
+        if isinstance(asked, Lot) or _batch(asked) not in self.made:
+            return asked
+        said, lot = self.made[_batch(asked)]
+        if (said.label, said.made) != (asked.label, asked.made):
+            raise Refused(f"Lot {asked.batch} was read before with other dates: a lot has one maker's date.")
+        return lot
+
+
+def _batch(new: NewLot) -> tuple[int, str]:
+    return new.concentrate.pk, new.batch.casefold()
+
+
+def _refuse_currencies(came: Sequence[Arrived]) -> None:
+    """A lot is valued in one currency."""
+    said = list(dict.fromkeys(each.paper.price.currency for each in came if each.paper.price))
+    if len(said) > 1:
+        raise Refused(
+            f"A price in {said[1]} was read, and one of this lot in {said[0]} before: a lot has one currency."
+        )
 
 
 def _codes_twice(arrived: Sequence[Arrived]) -> dict[int, str]:
@@ -143,22 +198,12 @@ def _codes_twice(arrived: Sequence[Arrived]) -> dict[int, str]:
     return refused
 
 
-def _receive_one(
-    entry: Entry, delivery: Delivery, paper: Paper, made: dict[tuple[int, str], tuple[NewLot, Lot]]
-) -> Posted:
-    """One lot of several. made: the new lots so far: one may come in pails and in drums."""
-    new = delivery.lot
-    if isinstance(new, Lot):
-        return receive_delivery(entry, delivery, paper)
-    key = (new.concentrate.pk, new.batch.casefold())
-    if key in made:
-        said, lot = made[key]
-        if (said.label, said.made) != (new.label, new.made):
-            raise Refused(f"Lot {new.batch} was read before with other dates: a lot has one maker's date.")
-        return receive_delivery(entry, delivery._replace(lot=lot), paper)
-    posted = receive_delivery(entry, delivery, paper)
-    made[key] = new, Lot.objects.get(department=entry.department, concentrate=new.concentrate, batch=new.batch)
-    return posted
+def _take_in(entry: Entry, delivery: Delivery, paper: Paper) -> tuple[Lot, Posted]:
+    """Into the book, with its paper beside it; the price of the lot is left to the caller."""
+    lot, posted = come_in(entry, delivery, Account.SUPPLIER)
+    if not posted.again:
+        _keep_paper(entry, delivery, lot, posted, paper)
+    return lot, posted
 
 
 def come_in(entry: Entry, delivery: Delivery, account: Account, owner: Partner | None = None) -> tuple[Lot, Posted]:
@@ -294,12 +339,20 @@ def _keep_paper(entry: Entry, delivery: Delivery, lot: Lot, posted: Posted, pape
     if kept.order_reference:
         desk = Desk(entry.department, entry.acting, entry.clock)
         came_by_delivery(desk, kept.order_reference, lot.concentrate, len(delivery.codes))
-    if price:
-        _price_lot(entry, lot, price.minor_per_l(delivery.each_ml), price.currency)
 
 
-def _price_lot(entry: Entry, lot: Lot, minor_per_l: int, currency: str) -> None:
-    """The lot's price is that of its latest delivery; the table of changes keeps what it was before."""
+def _price_lot(entry: Entry, lot: Lot, came: Sequence[Arrived]) -> None:
+    """The lot's price is that of its latest delivery; the table of changes keeps what it was before.
+
+    Pails and drums of one lot have a price each: the lot's is that of a liter of all that was priced.
+    """
+    priced = [(each.delivery, each.paper.price) for each in came if each.paper.price]
+    if not priced:
+        return
+    currency = priced[0][1].currency
+    minor_per_l = minor_per_liter_together(
+        (price.minor_per_l(of.each_ml), of.each_ml * len(of.codes)) for of, price in priced
+    )
     old = {"price_minor_per_l": lot.price_minor_per_l, "currency": lot.currency}
     new = {"price_minor_per_l": minor_per_l, "currency": currency}
     if old == new:

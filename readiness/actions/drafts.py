@@ -75,6 +75,7 @@ class Draft(NamedTuple):
     corrects: UUID | None = None
     override: bool = False
     partner: int | None = None  # the partner department whose account its lines touch
+    beside: str = ""  # a fingerprint of all that is entered together, where it is more than this movement
 
     @property
     def containers(self) -> set[int]:
@@ -87,9 +88,11 @@ class Draft(NamedTuple):
     def digest(self) -> str:
         """A fingerprint of what it asks for, so that the same id with another body is noticed.
 
-        Without a partner it is what it was before there were partners: an entry sent again is known again.
+        What is not stated is left out: an entry from before there was such a thing is known again.
         """
-        return digest(self if self.partner is not None else self[:-1])
+        if self.beside:
+            return digest(self)
+        return digest(self[:-1] if self.partner is not None else self[:-2])
 
 
 def digest(body: object) -> str:

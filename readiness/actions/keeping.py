@@ -203,8 +203,8 @@ class Noun(Generic[R, F]):
         try:
             with transaction.atomic():
                 locked = self._locked(desk, row)
-                if locked is not None and seen and seen != self.seen(locked):
-                    raise Refused("Somebody changed it since you opened the form: look at it as it is now.")
+                if locked is not None:
+                    self._refuse_stale(locked, seen)
                 facts = self.tidy(desk, facts, locked)
                 _refuse([*self._foreign(desk, facts), *self._unsound(facts)])
                 _refuse(self.faults(desk, facts, locked))
@@ -234,21 +234,25 @@ class Noun(Generic[R, F]):
     def _keep_line(self, desk: Desk, line: Stated) -> bool:
         """Whether it changed anything."""
         if line.gone:
-            self.retire(desk, line.row)
+            self.retire(desk, line.row, seen=line.seen)
         elif line.row is None or self.tidy(desk, line.facts, line.row) != self.read(line.row):
             self.save(desk, line.facts, line.row, seen=line.seen)
         else:
             return False
         return True
 
-    def retire(self, desk: Desk, row: R) -> R:
-        """Take the record out of use as of today; it stays in the book. Raises NotKept while something needs it."""
+    def retire(self, desk: Desk, row: R, *, seen: str = "") -> R:
+        """Take the record out of use as of today; it stays in the book. Raises NotKept while something needs it.
+
+        seen: as for `save`.
+        """
         require(desk.acting, desk.department, self.asks)
         with transaction.atomic():
             locked = cast(R, self._locked(desk, row))
             since = getattr(locked, self.retired)
             if since:
                 raise Refused(f"{locked} was retired on {since} already.")
+            self._refuse_stale(locked, seen)
             _refuse(Fault("", sentence) for sentence in self.in_the_way(locked))
             self.before_retiring(desk, locked)
             return self._set_retired(desk, locked, desk.today)
@@ -264,6 +268,10 @@ class Noun(Generic[R, F]):
             return self._set_retired(desk, locked, None)
 
     # inside
+
+    def _refuse_stale(self, locked: R, seen: str) -> None:
+        if seen and seen != self.seen(locked):
+            raise Refused("Somebody changed it since you opened the form: look at it as it is now.")
 
     def _locked(self, desk: Desk, row: R | None) -> R | None:
         """The record under lock. The department is locked first: two people cannot take one name at once."""

@@ -42,6 +42,7 @@ class Entry(NamedTuple):
     reason: str = ""
     incident: str = ""
     partner: Partner | None = None
+    beside: str = ""  # a fingerprint of all that is entered under this id, where it is more than one movement
 
     @property
     def at(self) -> datetime:
@@ -57,6 +58,7 @@ class Entry(NamedTuple):
             reason=self.reason.strip(),
             incident=self.incident.strip(),
             partner=self.partner.pk if self.partner else None,
+            beside=self.beside,
         )
 
     def post(self, draft: Draft) -> Posted:

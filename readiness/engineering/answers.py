@@ -16,7 +16,7 @@ from readiness.engineering.lines import NO_TEST, Running
 from readiness.engineering.options import Option, Options
 from readiness.engineering.percentages import WHOLE
 from readiness.engineering.records import STATUSES, Answer, AsSet, CoverNeed, Deficiency, Spill
-from readiness.engineering.steps import Say
+from readiness.engineering.steps import Numbers, Say
 
 
 def _shortage(grade: Grade) -> list[Deficiency]:
@@ -195,9 +195,17 @@ def _say_grade(grade: Grade, areas: tuple[float, float], say: Say) -> None:
     draw = ("concentrate flow", grade.option.draw_lpm, "L/min")
     say("Minutes of foam", "usable ÷ concentrate flow", (usable, draw), _minutes(grade), "min", "arithmetic")
     if areas[0]:
-        say("Area by rate", "area × flow ÷ required", (), areas[0], "m²", "arithmetic")
+        formula = "area × flow that counts toward the rate ÷ required"
+        say("Area by rate", formula, _of_rate(grade.option), areas[0], "m²", "arithmetic")
         asked = "blanket, upkeep and the textbook fire run" if grade.option.blanket else "textbook need"
         say("Area by stock", f"area × usable ÷ {asked}", (usable,), areas[1], "m²", "arithmetic")
+
+
+def _of_rate(option: Option) -> Numbers:
+    """What an area by rate is worked with."""
+    area = option.duty.area_m2 if isinstance(option.duty, Spill) else 0.0
+    counts, required = ("counts", option.rate_lpm, "L/min"), ("required", option.task.required_lpm, "L/min")
+    return ("area", area, "m²"), counts, required
 
 
 def answer_for(bench: Bench, options: Options, grade: Grade, day: date, say: Say = None) -> Answer:

@@ -5,6 +5,7 @@ nothing is shown as such. What is tried follows from what is wrong:
 
 - does not pick up: one coupled length after another off the last leg; a tip of the same flow rated at 75 psi;
 - inlet off the plate: the plate's inlet;
+- the pump drives too little or too much through the line: the pressure that its nozzle's own flow takes;
 - stands at another setting than the duty needs: that setting;
 - rate short: each other line of the rig run with it, and a second line like this one;
 - lean for want of feed: a tip as large as the feed allows;
@@ -15,11 +16,12 @@ nothing is shown as such. What is tried follows from what is wrong:
 
 from collections.abc import Iterator
 from datetime import date
-from math import isclose
+from math import isclose, sqrt
 from typing import Final, Literal, NamedTuple
 
 from readiness.engineering.judging import judge
-from readiness.engineering.nozzles import LOW_PRESSURE_KPA, k_factor
+from readiness.engineering.lines import driven_lpm, with_nozzle
+from readiness.engineering.nozzles import LOW_PRESSURE_KPA, k_factor, nozzle_pressure_kpa
 from readiness.engineering.operating import pump_for_kpa
 from readiness.engineering.percentages import WHOLE
 from readiness.engineering.records import (
@@ -38,12 +40,24 @@ from readiness.engineering.records import (
 )
 
 TrialKind = Literal[
-    "length", "inlet", "setting", "ring", "tip", "nozzle", "proportioner", "together", "second_line", "concentrate"
+    "length",
+    "inlet",
+    "pump",
+    "setting",
+    "ring",
+    "tip",
+    "nozzle",
+    "proportioner",
+    "together",
+    "second_line",
+    "concentrate",
 ]
 _NEARLY: Final = 1e-6
+_PLACES: Final = 9  # of a share; beyond them is noise
 _NEW: Final = -1  # id of what is not aboard
 _WRONG_FOAM: Final = frozenset({"wrong_foam", "not_listed", "no_listed_rate", "listing_by_group"})
 _DRY: Final = frozenset({"runs_dry", "short_of_textbook", "hold_back_short"})
+_BY_PUMP: Final = frozenset({"pump_low", "branch_low", "feed_lean", *_DRY})
 
 
 class Nozzle(NamedTuple):
@@ -105,8 +119,8 @@ def trials(rig: Rig, line: Line, duty_id: int, policy: Policy, moment: Moment, g
         raise KeyError(duty_id)
     before = _answer(alone, policy, moment)
     bench = _Bench(alone, line, before, policy, moment, gear)
-    tried = [*bench.shorter(), *bench.at_plate(), *bench.turned(), *bench.rings(), *bench.tips(), *bench.nozzles()]
-    tried += [*bench.proportioners(), *bench.together(rig.lines), *bench.second(), *bench.refills()]
+    tried = [*bench.shorter(), *bench.at_plate(), *bench.pumped(), *bench.turned(), *bench.rings(), *bench.tips()]
+    tried += [*bench.nozzles(), *bench.proportioners(), *bench.together(rig.lines), *bench.second(), *bench.refills()]
     return tuple(sorted(tried, key=lambda each: (not each.cures, not each.aboard)))
 
 
@@ -117,7 +131,7 @@ def _answer(rig: Rig, policy: Policy, moment: Moment) -> Answer:
 def score(answer: Answer) -> tuple[int, int, float]:
     """What two answers are compared by: status, then how much is wrong, then the covered share; less is better."""
     wrong = sum(each.severity != "note" for each in answer.deficiencies)
-    return RANK[answer.status], wrong, -min(1.0, answer.share)
+    return RANK[answer.status], wrong, -round(min(1.0, answer.share), _PLACES)
 
 
 class _Bench:
@@ -155,6 +169,16 @@ class _Bench:
             line = self.line._replace(lay=lay._replace(inlet_kpa=lay.rated_inlet_kpa))
             yield self.tried("inlet", True, line)._replace(pressure_kpa=lay.rated_inlet_kpa)
 
+    def pumped(self) -> Iterator[Trial]:
+        """The pump pressure that the nozzle's own flow takes, where what is wrong comes of another."""
+        lay, own_lpm = self.line.lay, self.line.flow_lpm
+        if lay is None or self.line.rated_lpm is not None or not self.codes & _BY_PUMP:
+            return
+        kpa = pump_for_kpa(lay, own_lpm)
+        if kpa > 0 and not isclose(driven_lpm(lay, own_lpm), driven_lpm(lay._replace(inlet_kpa=kpa), own_lpm)):
+            line = self.line._replace(lay=lay._replace(inlet_kpa=kpa))
+            yield self.tried("pump", True, line)._replace(pressure_kpa=kpa)
+
     def turned(self) -> Iterator[Trial]:
         """The setting that the duty needs, where the line stands at another and offers it."""
         pct = self.before.pct
@@ -179,7 +203,7 @@ class _Bench:
             line = at_flow(self.line, self.line.flow_lpm, LOW_PRESSURE_KPA)
             trial = self.tried("tip", self._carried(line.flow_lpm, LOW_PRESSURE_KPA), line)
             yield trial._replace(flow_lpm=line.flow_lpm, pressure_kpa=LOW_PRESSURE_KPA)
-        for flow in self._tip_flows():
+        for flow in self._tips_of():
             yield self.tried("tip", self._carried(flow, None), at_flow(self.line, flow))._replace(flow_lpm=flow)
 
     def _carried(self, flow_lpm: float, pressure_kpa: float | None) -> bool:
@@ -189,16 +213,16 @@ class _Bench:
             pressure_kpa is None or isclose(each.pressure_kpa or 0, pressure_kpa, rel_tol=_NEARLY) for each in alike
         )
 
-    def _tip_flows(self) -> Iterator[float]:
-        """Flows between what the duty requires and what the line flows now; an eductor's nozzle has to match it."""
+    def _tips_of(self) -> Iterator[float]:
+        """The tips that flow so much, by their own flow; an eductor's nozzle has to match it."""
         line, answer = self.line, self.before
         if line.rated_lpm is not None or not answer.setup:
             return
         if "feed_lean" in self.codes and line.max_feed_lpm is not None:
-            yield line.max_feed_lpm * WHOLE / answer.pct
+            yield tip_for_lpm(line, line.max_feed_lpm * WHOLE / answer.pct)
         if self.codes & _DRY and answer.duration_min and answer.draw_lpm:
             draw = answer.draw_lpm / answer.flow_lpm
-            flow = answer.usable_l / (draw * answer.duration_min)
+            flow = tip_for_lpm(line, answer.usable_l / (draw * answer.duration_min))
             if answer.required_lpm * (1 - _NEARLY) <= flow < line.flow_lpm:
                 yield flow
 
@@ -262,18 +286,29 @@ def shorter_lengths_m(leg: Hose) -> tuple[float, ...]:
 
 
 def at_flow(line: Line, flow_lpm: float, pressure_kpa: float | None = None) -> Line:
-    """A line with a nozzle of another flow or rated pressure, held there. Where it was known by its K it still is.
+    """A line with a nozzle of another flow, held there, rated as its own is or at a pressure [L/min, kPa].
 
-    A pump gives the other nozzle no more than that takes for its own flow.
+    Where the nozzle was known by its K it still is.
     """
-    lay = line.lay
-    if lay is not None:
-        kpa = pressure_kpa or lay.nozzle_kpa
-        k = None if lay.nozzle_k is None else k_factor(flow_lpm, kpa)
-        lay = lay._replace(nozzle_kpa=kpa, nozzle_k=k)
-        if line.rated_lpm is None and k is not None and not lay.branches:
-            lay = lay._replace(inlet_kpa=min(lay.inlet_kpa, pump_for_kpa(lay, flow_lpm)))
+    lay = with_nozzle(line, flow_lpm)
+    if lay is not None and pressure_kpa:
+        k = None if lay.nozzle_k is None else k_factor(flow_lpm, pressure_kpa)
+        lay = lay._replace(nozzle_kpa=pressure_kpa, nozzle_k=k)
     return line._replace(flow_lpm=flow_lpm, rings_lpm=(), lay=lay)
+
+
+def tip_for_lpm(line: Line, flow_lpm: float) -> float:
+    """Own flow of the tip, rated as the line's is, through which the pump drives so much [L/min].
+
+    Less than that where the pump leaves it more than the pressure of its own flow: flow × √(own pressure ÷ what is
+    left). flow_lpm [L/min].
+    """
+    lay = with_nozzle(line, flow_lpm)
+    if lay is None or lay.nozzle_k is None or driven_lpm(lay, flow_lpm) <= flow_lpm:
+        return flow_lpm
+    own_kpa = nozzle_pressure_kpa(lay.nozzle_k, flow_lpm)
+    left_kpa = own_kpa + lay.inlet_kpa - pump_for_kpa(lay, flow_lpm)
+    return flow_lpm * sqrt(own_kpa / left_kpa)
 
 
 def second_line(line: Line) -> Line:

@@ -127,7 +127,7 @@ def _pumped(asked: Asked, point: Point, say: Recorder) -> list[Figure]:
         ),
     ]
     if asked.max_feed_lpm is not None:
-        flow = driven_lpm(lay, asked.flow_lpm) if _opening_known(lay) else min(point.flow_lpm, asked.flow_lpm)
+        flow = driven_lpm(lay, asked.flow_lpm)
         made = fed_pct(asked.pct, asked.max_feed_lpm, flow)
         numbers: Numbers = (("feed", asked.max_feed_lpm, "L/min"), ("flow", flow, "L/min"))
         say("Makes", "setting, or feed ÷ flow", numbers, made / 100, "%", "percentage is of solution")
@@ -135,14 +135,9 @@ def _pumped(asked: Asked, point: Point, say: Recorder) -> list[Figure]:
     return figures
 
 
-def _opening_known(lay: Lay) -> bool:
-    """Whether the nozzle flows more as it is driven harder; an automatic one keeps its pressure."""
-    return lay.nozzle_k is not None or bool(lay.branches)
-
-
 def _overdriven(asked: Asked) -> bool:
     """Whether the pump drives more through the nozzle than it is meant for."""
-    return _opening_known(asked.lay) and driven_lpm(asked.lay, asked.flow_lpm) > asked.flow_lpm
+    return driven_lpm(asked.lay, asked.flow_lpm) > asked.flow_lpm
 
 
 def _notes(asked: Asked, point: Point) -> tuple[str, ...]:
@@ -182,6 +177,8 @@ def _cures(tried: tuple[Trial, ...]) -> list[Figure]:
             figures.append(Figure("cure_length", "Cure: cut the last leg to", each.length_m, "length", "down"))
         elif each.kind == "inlet" and each.pressure_kpa is not None:
             figures.append(Figure("cure_inlet", "Cure: inlet pressure", each.pressure_kpa, "pressure", "nearest"))
+        elif each.kind == "pump" and each.pressure_kpa is not None:
+            figures.append(Figure("cure_pump", "Cure: pump pressure", each.pressure_kpa, "pressure"))
         elif each.kind == "tip" and each.pressure_kpa is not None:
             label = "Cure: a tip of the same flow at"
             figures.append(Figure("cure_tip", label, each.pressure_kpa, "pressure", "nearest"))

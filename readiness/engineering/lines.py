@@ -1,6 +1,7 @@
 """One foam line with one concentrate at one setting: what it flows, what it draws, and what is wrong with it."""
 
 from datetime import date, timedelta
+from math import isclose
 from typing import NamedTuple
 
 from readiness.engineering.deficiencies import found
@@ -8,6 +9,7 @@ from readiness.engineering.foam_tests import below_declared
 from readiness.engineering.hydraulics import LineDraw, back_pressure_kpa, line_draw
 from readiness.engineering.nozzles import nozzle_pressure_kpa
 from readiness.engineering.operating import (
+    INLET_BAND,
     Point,
     branch_flows,
     direction_of,
@@ -110,6 +112,20 @@ def _greater(one: float | None, other: float | None) -> float | None:
     return max((each for each in (one, other) if each is not None), default=None)
 
 
+def _as_declared(tests: list[FoamTest]) -> list[FoamTest]:
+    """The tests in the order made; one whose paper declares nothing is held against what was last declared before."""
+    found: list[FoamTest] = []
+    for test in tests:
+        before = found[-1] if found else test
+        expansion, quarter = test.declared_expansion, test.declared_quarter_min
+        if expansion is None:
+            expansion = before.declared_expansion
+        if quarter is None:
+            quarter = before.declared_quarter_min
+        found.append(test._replace(declared_expansion=expansion, declared_quarter_min=quarter))
+    return found
+
+
 def foam_faults(line: Line, tests: list[FoamTest], asked: FoamAsked) -> list[Deficiency]:
     """How finished foam falls short of the greater of what the listing and a test's own paper state.
 
@@ -154,7 +170,7 @@ def foam_tested(line: Line, concentrate_id: int, asked: FoamAsked, policy: Polic
     A foam test that failed counts whatever the department asks; one that is missing counts only where it asks for them.
     """
     mine = [each for each in line.foam_tests if each.concentrate_id == concentrate_id]
-    tests = sorted(mine, key=lambda test: test.on)
+    tests = _as_declared(sorted(mine, key=lambda test: test.on))
     faults = foam_faults(line, tests, asked) if tests else []
     if faults or not policy.foam_test_interval_d:
         return date.max, faults
@@ -206,13 +222,12 @@ def flow_by_plate_lpm(line: Line, rated_lpm: float, pct: int) -> float:
 
 
 def _pumped_flow(line: Line, nozzle_lpm: float, faults: list[Deficiency], say: Say) -> float:
-    """What the pump gives the nozzle [L/min], where hose and nozzle are known; else the nozzle's own flow."""
+    """What the pump gives the nozzle [L/min], where the lay is known; else the nozzle's own flow."""
     subject, flow = ("line", line.id), nozzle_lpm
     lay = with_nozzle(line, nozzle_lpm)
-    if lay is not None and (lay.nozzle_k is not None or lay.branches):
+    if lay is not None:
         flow = driven_lpm(lay, nozzle_lpm)
-        if flow != nozzle_lpm:
-            _say_pumped(line, lay, nozzle_lpm, pumped_point(lay, nozzle_lpm), say)
+        _say_pumped(line, lay, nozzle_lpm, flow, say)
         if flow < nozzle_lpm * _NEARLY:
             faults.append(found("pump_low", subject, line.name, "flow", flow, nozzle_lpm))
     if line.least_lpm is not None and flow < line.least_lpm * _NEARLY:
@@ -224,36 +239,58 @@ def _pumped_flow(line: Line, nozzle_lpm: float, faults: list[Deficiency], say: S
 
 
 def driven_lpm(lay: Lay, nozzle_lpm: float) -> float:
-    """What a pump drives through a lay and a nozzle of known opening [L/min].
+    """What a pump drives through a lay and the nozzle at its end [L/min].
 
-    A pump pressure above the one that the nozzle's own flow takes, by no more than a panel gauge is good for, gives its
-    own.
+    Unlike branches flow what the pressure at the wye drives, be it more than their nozzles' own. A nozzle that holds
+    its pressure flows no more than its own. One of a known opening does; but a pump pressure above the one that its own
+    flow takes, by no more than a panel gauge is good for, gives its own.
     """
     flow = pumped_point(lay, nozzle_lpm).flow_lpm
-    above = flow > nozzle_lpm and not direction_of(lay.inlet_kpa, pump_for_kpa(lay, nozzle_lpm))
-    return nozzle_lpm if above else flow
+    if lay.branches:
+        return flow
+    return min(flow, nozzle_lpm) if lay.nozzle_k is None or _by_gauge(lay, nozzle_lpm) else flow
 
 
-def _say_pumped(line: Line, lay: Lay, nozzle_lpm: float, point: Point, say: Say) -> None:
-    """Above the pressure of its own flow a nozzle flows more than that, and the concentrate goes with it."""
+def _by_gauge(lay: Lay, nozzle_lpm: float) -> bool:
+    """Whether the pump's pressure is, as far as a panel gauge tells, the one that the nozzle's own flow takes."""
+    return not direction_of(lay.inlet_kpa, pump_for_kpa(lay, nozzle_lpm))
+
+
+def _say_pumped(line: Line, lay: Lay, nozzle_lpm: float, flow_lpm: float, say: Say) -> None:
+    """What the pump drives, where that is not simply the nozzle's own, and what of it counts toward the rate."""
     if say is None:
         return
+    point = pumped_point(lay, nozzle_lpm)
+    own_by_gauge = lay.nozzle_k is not None and not isclose(point.flow_lpm, nozzle_lpm)
+    if isclose(flow_lpm, nozzle_lpm) and not own_by_gauge:
+        return
     own: Numbers = (("nozzle’s own", nozzle_lpm, "L/min"),)
-    formula, numbers = "own × √(pressure at the tip ÷ pressure of its own flow)", own
-    if lay.nozzle_k is None or lay.branches:
-        formula, numbers = (
-            "what the branches flow at the pressure left at the wye",
-            (("pump", lay.inlet_kpa, "kPa"), *own),
-        )
-    else:
-        tips = (("tip", point.nozzle_kpa, "kPa"), ("of its own", nozzle_pressure_kpa(lay.nozzle_k, nozzle_lpm), "kPa"))
-        numbers = (*own, *tips)
-    say(f"Flow of {line.name}", formula, numbers, point.flow_lpm, "L/min", "Q = K √p, at the pump pressure stated")
-    if point.flow_lpm * _NEARLY > nozzle_lpm:
+    formula, numbers, source = _way_pumped(lay, own, point, flow_lpm)
+    say(f"Flow of {line.name}", formula, numbers, flow_lpm, "L/min", source)
+    if flow_lpm * _NEARLY > nozzle_lpm:
         source = (
             "concentrate and water are worked with all it flows, the rate with its own: it may be throttled to that"
         )
         say(f"{line.name}, toward the required flow", "the nozzle’s own at most", own, nozzle_lpm, "L/min", source)
+
+
+def _way_pumped(lay: Lay, own: Numbers, point: Point, flow_lpm: float) -> tuple[str, Numbers, str]:
+    """(formula, numbers, source) of what a pump drives through a lay."""
+    source, pump = "Q = K √p, at the pump pressure stated", ("pump", lay.inlet_kpa, "kPa")
+    if lay.branches:
+        return "what the branches flow at the pressure left at the wye", (pump, *own), source
+    nozzle_lpm = own[0][1]
+    if lay.nozzle_k is None:
+        holds = ("nozzle holds", lay.nozzle_kpa, "kPa")
+        formula = "what the pressure above the nozzle’s drives through the hose, the nozzle’s own at most"
+        return formula, (pump, holds, *own), "a nozzle that holds its pressure flows less instead"
+    if flow_lpm < point.flow_lpm:
+        needs = ("pump for its own", pump_for_kpa(lay, nozzle_lpm), "kPa")
+        stated = ("at the pressure stated", point.flow_lpm, "L/min")
+        band = f"the pump is within {100 * INLET_BAND:g} %, about what a panel gauge is good for"
+        return "the nozzle’s own", (*own, pump, needs, stated), band
+    tips = (("tip", point.nozzle_kpa, "kPa"), ("of its own", nozzle_pressure_kpa(lay.nozzle_k, nozzle_lpm), "kPa"))
+    return "own × √(pressure at the tip ÷ pressure of its own flow)", (*own, *tips), source
 
 
 def with_nozzle(line: Line, nozzle_lpm: float) -> Lay | None:

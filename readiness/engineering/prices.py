@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from fractions import Fraction
 from typing import Final
 
@@ -47,6 +48,18 @@ def minor_per_liter(price_minor: int, volume_ml: int) -> int:
 def minor_per_liter_of(price_minor: int, unit: str) -> int:
     """The same of a price for one `unit` of volume (gal, L). 25.00 a gallon: 2,500 ÷ 3.785412 L = 660.43, so 660."""
     return _nearest(Fraction(price_minor * ML_PER_L, to_ml(1000, unit)) * 1000)
+
+
+def minor_per_liter_together(parts: Iterable[tuple[int, int]]) -> int:
+    """The price of a liter [hundredths] of parts, each with its own price of a liter [hundredths] and volume [mL].
+
+    37.854 L at 7.93 and 208.198 L at 4.32 a liter: 1,199.60 ÷ 246.052 L = 4.8754, so 488.
+
+    >>> minor_per_liter_together([(793, 37_854), (432, 208_198)])
+    488
+    """
+    known = list(parts)
+    return _nearest(Fraction(sum(minor * ml for minor, ml in known), sum(ml for _, ml in known)))
 
 
 def _nearest(value: Fraction) -> int:

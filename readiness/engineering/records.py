@@ -183,7 +183,7 @@ class LineTest(NamedTuple):
 
 
 class FoamTest(NamedTuple):
-    """A cylinder of finished foam of a line with one concentrate, and what its paper declared."""
+    """A cylinder of finished foam of a line with one concentrate, and what its paper declared, or one before it."""
 
     concentrate_id: int
     on: date

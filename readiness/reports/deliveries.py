@@ -74,6 +74,7 @@ def outstanding(rows: Iterable[DeliveryRow]) -> tuple[tuple[DeliveryRow, int], .
     """The latest delivery of each order that has not come whole, and how many containers are to come.
 
     Deliveries of one order and concentrate are taken together; without an order reference each stands for itself.
+    What was ordered is added up among lots that were entered together; a later delivery says the whole again.
     """
     orders: dict[tuple[object, str], list[DeliveryRow]] = defaultdict(list)
     for row in rows:
@@ -81,11 +82,19 @@ def outstanding(rows: Iterable[DeliveryRow]) -> tuple[tuple[DeliveryRow, int], .
             orders[row.order_reference.casefold() or row.id, row.concentrate].append(row)
     found = []
     for of in orders.values():
-        ordered = max(row.ordered or 0 for row in of)
+        ordered = _ordered(of)
         short = ordered - sum(row.came + row.turned_away for row in of)
         if short > 0:
             found.append((of[0]._replace(ordered=ordered), short))
     return tuple(found)
+
+
+def _ordered(rows: Iterable[DeliveryRow]) -> int:
+    """How many containers one order was for. Lots that came together were recorded at one moment."""
+    together: dict[datetime, int] = defaultdict(int)
+    for row in rows:
+        together[row.recorded_at] += row.ordered or 0
+    return max(together.values())
 
 
 def _rows(rows: QuerySet[Delivery]) -> QuerySet[Delivery]:

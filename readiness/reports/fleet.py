@@ -14,8 +14,23 @@ from datetime import date, datetime, timedelta
 from typing import Any, Final, NamedTuple, cast
 from zoneinfo import ZoneInfo
 
-from django.db.models import Case, Count, F, Field, FilteredRelation, Model, Q, QuerySet, RowRange, Value, When, Window
-from django.db.models.functions import Cast, RowNumber
+from django.db.models import (
+    Case,
+    Count,
+    F,
+    Field,
+    FilteredRelation,
+    Model,
+    OuterRef,
+    Q,
+    QuerySet,
+    RowRange,
+    Subquery,
+    Value,
+    When,
+    Window,
+)
+from django.db.models.functions import Cast, Coalesce, RowNumber
 
 from readiness import models as m
 from readiness.engineering import records as r
@@ -184,9 +199,18 @@ def _speaking(rows: QuerySet[Any, Any]) -> QuerySet[Any, Any]:
     return speaking
 
 
+def _last_declared(column: str) -> Coalesce:
+    """What a foam test's paper declares, else the last one of its line and concentrate before it that does."""
+    same = m.FoamTest.objects.filter(line=OuterRef("line"), concentrate=OuterRef("concentrate"))
+    earlier = Q(tested_on__lt=OuterRef("tested_on")) | Q(tested_on=OuterRef("tested_on"), id__lt=OuterRef("id"))
+    stated = same.filter(earlier, **{f"{column}__isnull": False}).order_by("-tested_on", "-id")
+    return Coalesce(F(column), Subquery(stated.values(column)[:1]))
+
+
 # What only a proportioning test has, and what only a foam test has, read side by side in one query.
 _PROOF: Final = ("set_pct", "measured_pct", "passed", "good_through", "band")
-_FOAM: Final = ("expansion", "quarter_min", "watched_min", "declared_expansion", "declared_quarter_min")
+_DECLARED: Final = ("declared_expansion", "declared_quarter_min")
+_FOAM: Final = ("expansion", "quarter_min", "watched_min", *_DECLARED)
 
 
 def _without(model: type[Model], columns: Iterable[str]) -> dict[str, Cast]:
@@ -416,16 +440,18 @@ class _Reader:
     def _tests(self) -> tuple[dict[int, list[tuple[r.LineTest, bool]]], dict[int, list[r.FoamTest]]]:
         """The latest proportioning test of each line with each concentrate at each setting, since its last conversion.
 
-        And the tests of its finished foam that still speak, in the same query: a conversion does not make a failed one
-        good.
+        And the tests of its finished foam that still speak, with what was last declared, in the same query: a
+        conversion does not make a failed one good.
         """
         rows = self._until(m.LineTest).filter(
             Q(line__converted_on__isnull=True) | Q(tested_on__gte=F("line__converted_on"))
         )
         rows = _latest(rows, ("line", "concentrate", "set_pct"), "tested_on").annotate(**_without(m.FoamTest, _FOAM))
         foam = _speaking(self._until(m.FoamTest)).annotate(**_without(m.LineTest, _PROOF))
+        foam = foam.annotate(**{f"last_{each}": _last_declared(each) for each in _DECLARED})
         columns = ("id", "line", "concentrate", "tested_on", *_PROOF, *_FOAM)
-        every = rows.order_by().values_list(*columns).union(foam.order_by().values_list(*columns), all=True)
+        carried = (*columns[: -len(_DECLARED)], *(f"last_{each}" for each in _DECLARED))
+        every = rows.order_by().values_list(*columns).union(foam.order_by().values_list(*carried), all=True)
         proofs: dict[int, list[tuple[r.LineTest, bool]]] = defaultdict(list)
         foams: dict[int, list[r.FoamTest]] = defaultdict(list)
         for _, line, concentrate, on, *values in every.order_by("id").iterator(chunk_size=BY_ROWS):

@@ -10,7 +10,7 @@ from readiness.engineering.cures import Trial, trials
 from readiness.engineering.deficiencies import System, sentence
 from readiness.engineering.hydraulics import back_pressure_kpa
 from readiness.engineering.judging import judge
-from readiness.engineering.lines import flow_by_plate_lpm, with_nozzle
+from readiness.engineering.lines import driven_lpm, flow_by_plate_lpm, with_nozzle
 from readiness.engineering.operating import Point, eductor_point, fed_pct, pump_for_kpa, pumped_point
 from readiness.engineering.percentages import percent_text
 from readiness.engineering.steps import Recorder
@@ -63,7 +63,7 @@ class Tried(NamedTuple):
     back_kpa: float | None
     share_pct: int | None  # of inlet, to the nearest tenth of a percent [1/100 point]
     longest_m: float | None
-    made: int | None  # lean: what it makes [1/100 point]
+    made: int | None  # lean: what it makes, rounded down [1/100 point]
     pails: PailPace | None
 
 
@@ -79,7 +79,8 @@ class Fed(NamedTuple):
     """What a feed makes of so many lines at a setting."""
 
     lines: int
-    flow_lpm: float
+    nozzle_lpm: float  # of each nozzle, its own
+    flow_lpm: float  # of each, as the pump drives it
     setting: int
     made: float  # 1/100 point
     asked_lpm: float
@@ -259,7 +260,7 @@ def _tried(trial: Trial, duty: r.Duty, line: r.Line, rig: r.Rig, system: System)
         back_kpa=answer.back_pressure_kpa,
         share_pct=share_pct(answer.back_pressure_share),
         longest_m=answer.longest_m,
-        made=None if lean is None else round(lean),
+        made=None if lean is None else int(lean + 1e-6),
         pails=pail_pace(answer, rig.containers) if line.pails and answer.setup else None,
     )
 
@@ -273,6 +274,7 @@ def trial_words(trial: Trial, system: System) -> str:
         return f"drop {lengths} of hose, {length_text(trial.length_m or 0.0, system)} left in the last leg"
     return {
         "inlet": f"pump it to the plate’s inlet pressure,{at.removeprefix(' at')}",
+        "pump": f"pump it{at}, what its nozzle’s own flow takes",
         "setting": f"turn the setting to {percent_text(trial.pct)}",
         "ring": f"turn the ring to {flow}",
         "tip": f"a tip of {flow}{at}",
@@ -298,15 +300,17 @@ def best_cure(rig: r.Rig, answer: r.Answer, policy: r.Policy, moment: r.Moment, 
 
 
 def _fed(line: r.Line) -> Iterable[Fed]:
-    """What the feed makes of one line and of two, at each setting and at each gallonage of the ring."""
+    """What the feed makes of one line and of two, at each setting and at each gallonage of the ring that flows."""
     if line.max_feed_lpm is None:
         return
     for setting in sorted(line.offered):
-        for flow in sorted({line.flow_lpm, *line.rings_lpm}):
-            for lines in (1, 2):
+        for nozzle in sorted({line.flow_lpm, *line.rings_lpm}):
+            lay = with_nozzle(line, nozzle) if line.rated_lpm is None else None
+            flow = nozzle if lay is None else driven_lpm(lay, nozzle)
+            for lines in (1, 2) if flow else ():
                 made = fed_pct(setting, line.max_feed_lpm, lines * flow)
                 asked = lines * flow * setting / 10_000
-                yield Fed(lines, flow, setting, made, asked, made < setting * (1 - 1e-9))
+                yield Fed(lines, nozzle, flow, setting, made, asked, made < setting * (1 - 1e-9))
 
 
 def made_text(fed: Fed) -> str:

@@ -112,9 +112,13 @@ class Bundle(NamedTuple):
 
 
 def shape_of(question: Question) -> str:
-    """What questions share that one answer may serve: their sort, what their choices do, and which is proposed."""
+    """What questions share that one answer may serve: their sort, what their choices do, and which is proposed.
+
+    A unit and a vehicle stand under one heading and are two sorts: what begins their groups tells them apart.
+    """
     kinds = [choice.key.partition(":")[0] for choice in question.choices]
-    return "|".join([question.about, str(_proposed_at(question)), *kinds])
+    sort = question.group.partition("|")[0].rpartition(":")[2]  # without the row, where it is asked by itself
+    return "|".join([question.about, sort, str(_proposed_at(question)), *kinds])
 
 
 def _proposed_at(question: Question) -> int:

@@ -543,8 +543,7 @@ def make(request: HttpRequest, here: Here, pk: int) -> HttpResponseBase:
             if recorded.again:
                 messages.info(request, "This check was recorded already; nothing was recorded twice.")
             return redirect("check_result", pk=unit.pk, check=recorded.check.pk)
-    if request.FILES.get("photo") and "photo" not in form.errors:
-        form.add_error("photo", "A browser does not hold a picture while something else is mended: choose it again.")
+    form.lose_photo(request.FILES)
     said = {"nothing_seen": NOTHING_SEEN, "not_apart": NOT_APART}
     return render(request, "checks/make.html", {"unit": unit, "sheet": sheet, "form": form, "only": only, **said})
 

@@ -233,6 +233,7 @@ def raise_one(request: HttpRequest, here: Here) -> HttpResponseBase:
         else:
             messages.success(request, f"Raised: {row}." if row else "This was raised before; nothing was raised twice.")
             return redirect("crew_unit", unit.pk) if unit else redirect("deficiencies")
+    form.lose_photo(request.FILES)
     return render(request, "deficiencies/raise.html", {"form": form, "unit": unit, "most_mb": MOST_BYTES // 1_000_000})
 
 

@@ -175,6 +175,10 @@ class ReceiveForm(ArrivalForm):
     def __init__(self, *args: Any, here: Here, lots: int = 1, **kwargs: Any) -> None:
         super().__init__(*args, here=here, **kwargs)
         self.lot_count = lots
+        if lots > 1:
+            self.fields[
+                "ordered"
+            ].help_text = "For this lot: the lots are added up. What did not come is shown as short."
         for n in range(2, lots + 1):
             self.fields |= {own(name, n): self._again(name, here) for name in self.of_lot}
         papers = ("certificate", "ordered", "turned_away", "damaged")

@@ -6,7 +6,7 @@ not asked when a number is read.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from math import isclose
@@ -75,6 +75,12 @@ class Form(forms.Form):
     def refuse(self, sentence: object, field: str | None = None) -> None:
         """Put an action's refusal where the person looks for it: above the form, or at the field that it names."""
         self.add_error(field, str(sentence))
+
+    def lose_photo(self, files: Mapping[str, Any]) -> None:
+        """Say of a page that is drawn anew that its picture has to be chosen again; a device's queue keeps its own."""
+        queued = self.here is not None and self.here.queued is not None
+        if files.get("photo") and "photo" not in self.errors and not queued:
+            self.refuse("Choose the photo again: a browser does not hold it while something else is mended.", "photo")
 
     @property
     def faults(self) -> list[tuple[str, str, str]]:

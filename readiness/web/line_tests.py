@@ -28,7 +28,7 @@ from readiness.web.entries import Ask, Page, entry_page
 from readiness.web.field_groups import Groups
 from readiness.web.forms import DateField, EntryForm, PercentField, QuantityField
 from readiness.web.proof_forms import WAYS, FoamTestForm, ProportioningForm, calibration_plot, drainage_plot
-from readiness.web.sheet_forms import Choice
+from readiness.web.sheet_forms import Choice, NumberField
 from readiness.web.tables import Column, DayColumn, NumberColumn, PercentColumn, RecordFilter, Table, list_page
 
 MAY_TEST: Final = "line test"
@@ -224,6 +224,9 @@ def add_test(request: HttpRequest, here: Here) -> HttpResponseBase:
     return entry_page(request, here, page, _begun(LineTestForm, request, here))
 
 
+_DECLARED = "Empty: what was last declared of this line and concentrate stands."
+
+
 class FoamTestEntryForm(FoamTestForm, EntryForm):
     """A cylinder of finished foam of a line."""
 
@@ -232,6 +235,10 @@ class FoamTestEntryForm(FoamTestForm, EntryForm):
     line = Own(FoamLine, _LINES, label="Foam line")
     concentrate = Own(Concentrate, label="Concentrate")
     tested_on = DateField(label="Tested on", past=True)
+    declared_expansion = NumberField(label="Declared expansion", required=False, most=1000, help_text=_DECLARED)
+    declared_quarter = QuantityField(
+        "time", label="Declared quarter-drainage time", required=False, zero=False, help_text=_DECLARED
+    )
     report = forms.CharField(label="Report", max_length=120, required=False)
     field_order = (
         "line", "concentrate", "tested_on", "cylinder", "mass", "series", "declared_expansion", "declared_quarter",

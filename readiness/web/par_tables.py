@@ -227,7 +227,7 @@ class TableForm(Form):
         lines = self.posted()
         if not all([self.is_valid(), *(line.is_valid() or _gone(line) for line in lines)]):
             return None
-        stated = [Stated(None, line.row, gone=True) if _gone(line) else line.stated() for line in lines]
+        stated = [_taken_off(line) if _gone(line) else line.stated() for line in lines]
         try:
             return self.sheet.noun.save_table(desk, stated)
         except TableNotKept as refused:
@@ -242,6 +242,10 @@ class TableForm(Form):
 def _gone(line: OfTable) -> bool:
     """Whether a line that there is was ticked to be taken off: what stands in it does not matter then."""
     return "gone" in line.fields and bool(line["gone"].data)
+
+
+def _taken_off(line: OfTable) -> Stated:
+    return Stated(None, line.row, str(line["seen"].data or ""), gone=True)
 
 
 def _table(sheet: Sheet) -> View:
@@ -285,6 +289,8 @@ def _redrawn(request: HttpRequest, here: Here, typed: TableForm) -> TableForm:
         lines += list(_copied(typed, here, request.POST.get("like", "")))
     else:
         lines += [{} for _ in range(5)]
+    if left := len([line for line in lines[MOST:] if line]):
+        messages.warning(request, _no_room(left))
     known = {"sheet": typed.sheet, "owner": typed.owner_row, "here": here}
     made = TableForm(None, initial={"lines": lines}, empty=min(max(len(lines), FEW), MOST), **known)
     for line in made.lines:
@@ -292,6 +298,11 @@ def _redrawn(request: HttpRequest, here: Here, typed: TableForm) -> TableForm:
             before = next(each for each in typed.lines if each.prefix == line.prefix)
             line.initial.update({name: before[name].data for name in line.fields})
     return made
+
+
+def _no_room(left: int) -> str:
+    lines = "1 more line was" if left == 1 else f"{left} more lines were"
+    return f"{lines} not put below: at most {MOST} new lines are typed at once. Save these, then copy again."
 
 
 def _copied(typed: TableForm, here: Here, like: str) -> Iterator[dict[str, Any]]:

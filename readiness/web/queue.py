@@ -115,6 +115,8 @@ class Queue:
         if outcome == "refused" and not before and was_entered(present.department, queued.sent.id):
             came_directly(row)
             outcome, said, status = "later", "It reached the book meanwhile; that is looked at again.", 503
+        elif outcome == "refused" and before:
+            said = f"An entry of this number is in the book already. {said}"
         if outcome in ("posted", "posted before", "held"):
             said = spoken
         note_outcome(row, outcome, said, acting=access.here(request).acting)

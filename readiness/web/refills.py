@@ -17,6 +17,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from readiness.actions import refills
 from readiness.actions.once import Done
+from readiness.actions.queue import was_entered
 from readiness.models import Assignment, Concentrate, Container, Label, Unit
 from readiness.reports.labels import Mistyped, label_named
 from readiness.reports.refills import Guarded, guard_pour, guard_stow
@@ -151,7 +152,7 @@ def refill(request: HttpRequest, here: Here) -> HttpResponseBase:
         _wait(request, here, unit)
     elif "change" not in request.POST and form.is_valid() and not form.cleaned_data["override"]:
         guarded = _guarded(form, here)
-        if not guarded.yes:
+        if not guarded.yes and not _stands(request, here, form):
             if here.queued:
                 here.queued.sentences += [f"No: {each.sentence}" for each in guarded.reasons]
             return _no(request, here, unit, form, guarded)
@@ -167,6 +168,11 @@ def refill(request: HttpRequest, here: Here) -> HttpResponseBase:
         overriding=bool(request.POST.get("override")),
         may_raise=here.may("raise a deficiency"),
     )
+
+
+def _stands(request: HttpRequest, here: Here, form: RefillForm) -> bool:
+    """Whether it comes a second time: it is compared with what stands in the book, not asked about again."""
+    return "confirm" in request.POST and was_entered(here.department, form.cleaned_data["entry_id"])
 
 
 def _after(request: HttpRequest, unit: Unit | None) -> Callable[[Done], HttpResponseBase]:

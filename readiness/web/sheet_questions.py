@@ -19,6 +19,16 @@ class Asked(NamedTuple):
     said: tuple[tuple[int, str], ...]
 
     @property
+    def shown(self) -> str:
+        """What the form keeps of the choices that were shown."""
+        return drawn_as(self.question)
+
+    @property
+    def was(self) -> str:
+        """What the form keeps of the answer that was shown."""
+        return name_of(self.question.answer)
+
+    @property
     def proposal(self) -> str:
         """What is proposed, in words."""
         return next((each.words for each in self.question.choices if each.key == self.question.proposed), "")
@@ -40,6 +50,11 @@ class Together(NamedTuple):
 def name_of(group: str) -> str:
     """What stands for a group in a form: groups hold whatever stood in a cell."""
     return hashlib.sha256(group.encode()).hexdigest()[:16]
+
+
+def drawn_as(question: Question) -> str:
+    """A fingerprint of the choices of a question, and of which is proposed."""
+    return name_of("|".join([shape_of(question), *(choice.key for choice in question.choices)]))
 
 
 def headings(page: Iterable[Question | Bundle], work: Worked) -> list[tuple[str, list[Asked | Together]]]:
@@ -97,26 +112,44 @@ def heading_of(about: str) -> str:
 
 
 def posted_answers(posted: Any, asked: Iterable[Question]) -> dict[str, str]:
-    """Answers by group: what was typed goes before what was chosen; a proposal only where it was asked to be taken."""
+    """Answers by group: what was typed goes before what was chosen; a proposal only where it was asked to be taken.
+
+    What stands as it was drawn says nothing, and an answer is taken away only by who saw it: one that somebody else
+    gave meanwhile stays.
+    """
     found: dict[str, str] = {}
     for question in asked:
         name = name_of(question.group)
         if f"shown-{name}" not in posted:
             continue
-        typed = str(posted.get(f"typed-{name}", "")).strip()
-        chosen = str(posted.get(f"chosen-{name}", "")) or _chosen_together(posted, question)
-        answer = (typed if question.typed else "") or chosen.removeprefix("typed:")
-        if not answer and "proposals" in posted and question.proposed:
-            answer = question.proposed
-        if answer or question.answer:
+        was = posted.get(f"was-{name}", name_of(""))
+        meanwhile = bool(question.answer) and was != name_of(question.answer)
+        answer = _said(posted, question, name)
+        if not answer and not meanwhile:
+            answer = _proposal(posted, question, name)
+        if name_of(answer) != was and (answer or not meanwhile):
             found[question.group] = answer
     return found
 
 
+def _said(posted: Any, question: Question, name: str) -> str:
+    """What somebody typed or chose for this question, alone or together with others."""
+    typed = str(posted.get(f"typed-{name}", "")).strip()
+    chosen = str(posted.get(f"chosen-{name}", "")) or _chosen_together(posted, question)
+    return (typed if question.typed else "") or chosen.removeprefix("typed:")
+
+
+def _proposal(posted: Any, question: Question, name: str) -> str:
+    """What is proposed, where it was asked to be taken and is still what was shown."""
+    same = posted.get(f"shown-{name}") == drawn_as(question)
+    return (question.proposed or "") if "proposals" in posted and same else ""
+
+
 def _chosen_together(posted: Any, question: Question) -> str:
-    """The choice that one answer for several gives this one; none where it is no longer like the others."""
-    place = str(posted.get(f"chosen-{name_of(shape_of(question))}", ""))
-    alike = posted.get(f"in-{name_of(question.group)}") == name_of(shape_of(question))
+    """The choice that one answer for several gives this one; none where it is answered or drawn otherwise by now."""
+    name, shape = name_of(question.group), name_of(shape_of(question))
+    place = str(posted.get(f"chosen-{shape}", ""))
+    alike = posted.get(f"in-{name}") == shape and posted.get(f"shown-{name}") == drawn_as(question)
     if not alike or question.answer or not place.isdecimal() or len(place) > 2:
         return ""
     return question.choices[int(place)].key if int(place) < len(question.choices) else ""

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
 
 from readiness.actions import movements
+from readiness.actions.clock import StoppedClock, SystemClock
 from readiness.actions.deliveries import (
     Arrived,
     Delivery,
@@ -15,7 +18,7 @@ from readiness.actions.deliveries import (
     receive_delivery,
     receive_lots,
 )
-from readiness.actions.drafts import Refused, new_id
+from readiness.actions.drafts import Refused, SameIdOtherBody, new_id
 from readiness.actions.keeping import Desk
 from readiness.actions.movements import Entry
 from readiness.actions.permissions import NotAllowed
@@ -271,6 +274,111 @@ def test_every_lot_at_fault_is_told_and_none_comes_in(cast):
     assert not Container.objects.exists()
     assert not Movement.objects.exists()
     assert not Lot.objects.filter(batch="AR-9").exists()
+
+
+PAILS = {"kind": "pail", "each_ml": PAIL_ML, "capacity_ml": PAIL_ML, "sealed": True}
+DRUM = {"kind": "drum", "each_ml": 208_198, "capacity_ml": 208_198, "sealed": True}
+
+
+def arrive(cast, *lots, clock=CLOCK, **values):
+    """Lots that came together, each with its own paper."""
+    entry = Entry(cast.department, cast.acting(Role.LOGISTICS), clock, **values)
+    return receive_lots(
+        entry, [Arrived(Delivery(**{"owner": cast.station, **stated}), paper) for stated, paper in lots]
+    )
+
+
+def test_what_is_short_is_added_up_among_lots_that_came_together(cast):
+    """Of one concentrate 4 and 3 were ordered: 2 and 3 came, 2 are short. A later delivery says the order again."""
+    arrive(
+        cast,
+        ({**PAILS, "codes": ("N1", "N2"), "lot": cast.lot}, Paper("PO-7", ordered=4)),
+        ({**PAILS, "codes": ("N3", "N4", "N5"), "lot": NewLot(cast.ar, "AR-9", None)}, Paper("PO-7", ordered=3)),
+    )
+    found = outstanding(deliveries(cast.department))
+    assert [(row.order_reference, row.ordered, short) for row, short in found] == [("PO-7", 7, 2)]
+    later, last = (StoppedClock(CLOCK.now() + timedelta(days=days)) for days in (9, 10))
+    arrive(cast, ({**PAILS, "codes": ("M1",), "lot": cast.lot}, Paper("po-7", ordered=7)), clock=later)
+    assert [short for _, short in outstanding(deliveries(cast.department))] == [1]  # 7 − 5 − 1
+    arrive(cast, ({**PAILS, "codes": ("M2",), "lot": cast.lot}, Paper("PO-7", ordered=1)), clock=last)
+    assert outstanding(deliveries(cast.department)) == ()
+
+
+def test_lots_that_came_together_have_one_moment(cast):
+    """By a clock that runs on between them."""
+    lots = [({**PAILS, "codes": (code,), "lot": cast.lot}, Paper("PO-7")) for code in ("N1", "N2")]
+    arrive(cast, *lots, clock=SystemClock())
+    assert len(set(Movement.objects.values_list("happened_at", "recorded_at"))) == 1
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_one_lot_at_two_prices_is_valued_by_volume(cast, order):
+    """Two pails at 150 and a drum at 900: 1,200 for 2 × 18.927 + 208.198 = 246.052 L is 4.877 a liter.
+
+    Whichever stands first on the form.
+    """
+    new = NewLot(cast.ar, "AR-9", None)
+    pails = {**PAILS, "codes": ("N1", "N2"), "lot": new}, Paper("PO-7", price=Price(15_000, PricePer.CONTAINER, "USD"))
+    drum = {**DRUM, "codes": ("D1",), "lot": new}, Paper("PO-7", price=Price(90_000, PricePer.CONTAINER, "USD"))
+    arrive(cast, *[pails, drum][::order])
+    lot = Lot.objects.get(batch="AR-9")
+    assert (lot.price_minor_per_l, lot.currency) == (488, "USD")
+    assert Change.objects.filter(action="price lot").count() == 1
+
+
+def test_a_price_of_a_part_of_a_lot_is_that_of_the_lot(cast):
+    """900 ÷ 208.198 L = 4.323 a liter; nobody said what the pail cost."""
+    drum = {**DRUM, "codes": ("D1",), "lot": cast.lot}, Paper("PO-7", price=Price(90_000, PricePer.CONTAINER, "USD"))
+    arrive(cast, drum, ({**PAILS, "codes": ("N1",), "lot": cast.lot}, Paper("PO-7")))
+    cast.lot.refresh_from_db()
+    assert cast.lot.price_minor_per_l == 432
+
+
+def test_one_lot_in_two_currencies_is_refused(cast):
+    lots = [
+        ({**PAILS, "codes": (code,), "lot": cast.lot}, Paper("PO-7", price=Price(15_000, PricePer.CONTAINER, currency)))
+        for code, currency in (("N1", "USD"), ("N2", "EUR"))
+    ]
+    with pytest.raises(LotsRefused, match="Lot 2: A price in EUR was read, and one of this lot in USD before"):
+        arrive(cast, *lots)
+    assert not Movement.objects.exists()
+
+
+def filled_tank(cast):
+    """A delivery into a tank that the book knows, and one of a pail that it does not."""
+    entry = Entry(cast.department, cast.acting(Role.LOGISTICS), CLOCK)
+    tank = cast.tank(code="T1")
+    movements.receive(entry, container=tank, lot=cast.lot, ml=10_000, place=cast.on_vehicle)
+    first = {**PAILS, "codes": ("T1",), "lot": cast.lot, "owner": None}, Paper("PO-7")
+    return first, ({**PAILS, "codes": ("N1",), "lot": cast.lot}, Paper("PO-7"))
+
+
+@pytest.mark.parametrize("change", ["a lot more", "a lot less", "another paper", "another code"])
+def test_the_same_entry_with_other_lots_is_another_body(cast, change):
+    first, second = filled_tank(cast)
+    stated, own = second
+    entry_id = new_id()
+    arrive(cast, first, second, id=entry_id)
+    before = Movement.objects.count(), Container.objects.count()
+    again = {
+        "a lot more": [first, second, ({**PAILS, "codes": ("N2",), "lot": cast.lot}, Paper("PO-7"))],
+        "a lot less": [first],
+        "another paper": [first, (stated, own._replace(ordered=2))],
+        "another code": [first, ({**stated, "codes": ("N2",)}, own)],
+    }[change]
+    with pytest.raises(SameIdOtherBody):
+        arrive(cast, *again, id=entry_id)
+    assert (Movement.objects.count(), Container.objects.count()) == before
+
+
+def test_a_lot_added_to_an_entry_of_one_is_another_body(cast):
+    first, second = filled_tank(cast)
+    entry_id = new_id()
+    arrive(cast, first, id=entry_id)
+    assert [posted.again for posted in arrive(cast, first, id=entry_id)] == [True]
+    with pytest.raises(SameIdOtherBody):
+        arrive(cast, first, second, id=entry_id)
+    assert not Container.objects.filter(code="N1").exists()
 
 
 def test_lots_sent_again_come_in_once(cast):

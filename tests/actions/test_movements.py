@@ -11,7 +11,7 @@ from readiness.actions import movements
 from readiness.actions.after_use import Used, record_after_use
 from readiness.actions.change_overs import change_over
 from readiness.actions.clock import StoppedClock
-from readiness.actions.drafts import MarkAs, Refused, SameIdOtherBody, new_id
+from readiness.actions.drafts import Draft, MarkAs, Refused, SameIdOtherBody, digest, new_id
 from readiness.actions.lots import recall
 from readiness.actions.movements import Entry
 from readiness.actions.permissions import OWNER, NotAllowed
@@ -410,3 +410,11 @@ def test_what_was_drilled_with_all_the_same_is_entered_by_an_officer_who_says_wh
     back = movements.correct(entry(cast, reason="other pail"), movement=Movement.objects.get(pk=posted.movement_id))
     movements.correct(entry(cast, reason="no, it was"), movement=Movement.objects.get(pk=back.movement_id))
     assert book(pail) == {}
+
+
+def test_the_fingerprint_of_an_entry_is_what_it_was_before_more_could_be_stated():
+    """What phones and forms sent before there were partners, and deliveries of several lots, is known again."""
+    first = (new_id(), MovementKind.RECEIVED, SIX, (), (), (), (), "a remark", "", None, False)
+    assert Draft(*first).digest == digest(first)
+    assert Draft(*first, partner=7).digest == digest((*first, 7))
+    assert len({Draft(*first, beside=beside).digest for beside in ("", "a", "b")}) == 3

@@ -121,7 +121,14 @@ class Phone:
     def queue(self, words: str) -> None:
         """Send a form that finds no signal, look it over and queue it."""
         self.press(words)
-        self.press("Queue it")
+        self.queue_it()
+
+    def queue_it(self) -> None:
+        """After a look: sooner it does nothing."""
+        button = self.page.get_by_role("button", name="Queue it")
+        button.wait_for()
+        self.page.wait_for_timeout(1050)
+        button.click()
 
     def fill_after_use(self, incident: str, gallons: str = "10") -> None:
         self.follow("After use")
@@ -163,6 +170,7 @@ def test_what_is_entered_without_signal_is_kept_shown_and_sent_once(browse: Any,
     phone.says("No signal. This page is as of")
     phone.after_use("2026-0417")
     phone.says("Engine 6 after use: waits for signal", "#queue")
+    phone.says("typed ", "#queue")  # it is not entered before the server has it
     phone.says("1 entry not sent", "#queue-says")
     phone.says("No signal", "#queue-says")
     phone.accessible()
@@ -275,7 +283,7 @@ def test_an_expired_sign_in_keeps_it_for_the_one_who_made_it(browse: Any, tmp_pa
     phone.context.clear_cookies(name="sessionid")
     phone.press("See how Engine 6 stands then")
     phone.says("The sign-in is over. This will wait on the device")
-    phone.press("Queue it")
+    phone.queue_it()
     phone.says("Wren Tallow has to sign in again; then it is sent.", "#queue")
     phone.accessible()
     phone.sign_in("officer")
@@ -419,7 +427,7 @@ def test_a_shared_tablet_without_signal_asks_for_the_pin_when_it_sends(browse: A
     tablet.press("Raise it")
     tablet.says("WT, Wren Tallow")
     assert "2580" not in tablet.page.locator(".look-over").inner_text()
-    tablet.press("Queue it")
+    tablet.queue_it()
     tablet.says("waits for signal", "#queue")
     assert "2580" not in tablet.page.evaluate(_WHOLE_QUEUE), "no PIN is kept on the device"
     tablet.server.line.state = "open"
@@ -526,6 +534,8 @@ def test_a_button_that_only_draws_the_page_anew_is_not_queued(browse: Any, tmp_p
     phone.fill_after_use("2026-0426")
     phone.press("See how Engine 6 stands then")
     phone.says("Not entered yet.")
+    panel = phone.page.locator("ul.sentences")
+    assert panel.evaluate("list => parseFloat(getComputedStyle(list).paddingLeft)") >= 24, "its dots lie within it"
     phone.server.line.cut()
     phone.press("Change what was typed")
     phone.says("Changing what was typed needs signal: enter it as it stands, or open the form anew.", ".faults")
@@ -536,6 +546,146 @@ def test_a_button_that_only_draws_the_page_anew_is_not_queued(browse: Any, tmp_p
     phone.page.locator("details.me summary").click()
     phone.page.locator("button[name=units]").last.click()
     phone.says("What you pressed needs signal: nothing was entered, and nothing of it is kept on this device.")
+
+
+@pytest.mark.parametrize("gallons", ["2", "99"])  # a preview, and a refusal: its tank is of 40 gal
+def test_going_back_onto_an_answer_enters_nothing(browse: Any, tmp_path: Path, gallons: str) -> None:
+    phone = browse(tmp_path / "phone", "crew")
+    phone.take_unit()
+    before = phone.server.count(USES)
+    phone.fill_after_use("2026-0430", gallons)
+    phone.press("See how Engine 6 stands then")
+    phone.says("Not entered yet" if gallons == "2" else "by the book")
+    phone.open("/crew/")
+    phone.page.go_back()
+    expect(phone.page.get_by_role("heading", name="Engine 6 after use")).to_be_visible()
+    assert phone.page.evaluate(_WHOLE_QUEUE) == "[]"
+    assert phone.server.count(USES) == before
+
+
+def test_loading_an_answer_anew_without_signal_queues_nothing(browse: Any, tmp_path: Path) -> None:
+    phone = browse(tmp_path / "phone", "crew")
+    phone.take_unit()
+    phone.fill_after_use("2026-0431", "2")
+    phone.press("See how Engine 6 stands then")
+    phone.says("Not entered yet")
+    phone.server.line.cut()
+    phone.page.reload()
+    phone.says("No signal. This page is as of")
+    expect(phone.page.get_by_role("heading", name="Engine 6 after use")).to_be_visible()
+    assert phone.page.evaluate(_WHOLE_QUEUE) == "[]"
+
+
+@pytest.mark.parametrize("pause_ms", [120, 700])
+def test_a_second_tap_of_the_same_button_is_no_look(browse: Any, tmp_path: Path, pause_ms: int) -> None:
+    phone = browse(tmp_path / "phone", "crew")
+    phone.take_unit()
+    phone.server.line.cut()
+    phone.fill_after_use("2026-0432", "2")
+    phone.press("See how Engine 6 stands then")
+    queue = phone.page.get_by_role("button", name="Queue it")
+    queue.wait_for()
+    phone.page.wait_for_timeout(pause_ms)
+    queue.evaluate("button => button.click()")
+    phone.page.wait_for_timeout(200)
+    assert phone.page.evaluate(_WHOLE_QUEUE) == "[]"
+    phone.page.wait_for_timeout(1000)
+    queue.click()  # a tap that came too early has not used it up
+    phone.says("Engine 6 after use: waits for signal", "#queue")
+
+
+def test_a_refill_without_signal_says_that_nobody_said_yes(browse: Any, tmp_path: Path) -> None:
+    phone = browse(tmp_path / "phone", "crew")
+    phone.take_unit()
+    phone.server.line.cut()
+    phone.follow("Refill")
+    phone.page.get_by_label("From").fill("P-0191")
+    phone.page.get_by_role("group", name="Into").get_by_text("T-206B").first.tap()
+    phone.press("May I?")
+    phone.says(
+        "Nobody has said yes. Without signal this only reports what was poured; "
+        "compare concentrate and lot on both labels first.",
+        ".look-over",
+    )
+    phone.accessible()
+
+
+def test_a_decimal_comma_is_refused_on_the_device_as_by_the_server(browse: Any, tmp_path: Path) -> None:
+    phone = browse(tmp_path / "phone", "crew")
+    phone.take_unit()
+    right = "write 18.5 with a point if that was meant"
+    said = f"“18,5” was read: a comma stands only between thousands, as in 3,000; {right}."
+    phone.fill_after_use("2026-0433", "18,5")
+    phone.press("See how Engine 6 stands then")
+    phone.says(said, ".faults")
+    phone.open("/crew/")
+    phone.server.line.cut()
+    phone.fill_after_use("2026-0433", "18,5")
+    phone.press("See how Engine 6 stands then")
+    phone.says(said, ".faults")
+    assert phone.page.evaluate(_WHOLE_QUEUE) == "[]"
+
+
+def test_a_form_that_is_come_back_to_is_whole_until_it_is_sent(browse: Any, tmp_path: Path) -> None:
+    phone = browse(tmp_path / "phone", "crew")
+    phone.take_unit()
+
+    def whole(volume: str, answer: str, words: str) -> None:
+        expect(phone.page.get_by_label("Measured volume in T-206A")).to_have_value(volume)
+        chosen = phone.page.get_by_role("group", name="Crosslay 1: Strainer, valves, nozzle")
+        expect(chosen.get_by_role("radio", name=answer, exact=True)).to_be_checked()
+        expect(phone.page.get_by_label("What is wrong with Crosslay 1")).to_have_value(words)
+
+    phone.follow("Morning check")
+    phone.page.get_by_label("Measured volume in T-206A").fill("18.5")
+    phone.answer("T-206A: Lid, vent, leaks, label", "good")
+    phone.answer("Crosslay 1: Strainer, valves, nozzle", "fault")
+    phone.page.get_by_label("What is wrong with Crosslay 1").fill("strainer clogged")
+    phone.page.reload()
+    whole("18.5", "fault", "strainer clogged")
+    phone.accessible()
+    phone.open("/crew/queue/")
+    phone.page.go_back()
+    whole("18.5", "fault", "strainer clogged")
+    phone.page.get_by_label("Measured volume in T-206A").fill("1100")
+    phone.press("Record the check")
+    phone.says("1,100.00 gal was read in T-206A", ".faults")
+    phone.page.get_by_label("Measured volume in T-206A").fill("18.5")
+    phone.open("/crew/queue/")
+    phone.page.go_back()
+    whole("18.5", "fault", "strainer clogged")
+    phone.press("Record the check")
+    phone.page.wait_for_url("**/result/")
+    phone.page.go_back()
+    whole("", "not looked at", "")
+    phone.open("/crew/")
+    phone.server.line.cut()
+    phone.fill_after_use("2026-0434", "2")
+    phone.page.reload()
+    expect(phone.page.get_by_label("Used from T-206B")).to_have_value("2")
+    phone.queue("See how Engine 6 stands then")
+    phone.says("waits for signal", "#queue")
+    phone.page.go_back()
+    expect(phone.page.get_by_label("Used from T-206B")).to_have_value("")
+
+
+def test_what_was_typed_is_brought_back_from_what_it_will_do(browse: Any, tmp_path: Path) -> None:
+    phone = browse(tmp_path / "phone", "crew")
+    phone.take_unit()
+    before = phone.server.count(USES)
+    phone.fill_after_use("2026-0435", "2")
+    phone.press("See how Engine 6 stands then")
+    phone.says("Not entered yet")
+    phone.page.go_back()
+    expect(phone.page.get_by_label("Used from T-206B")).to_have_value("2")
+    expect(phone.page.get_by_label("Incident number")).to_have_value("2026-0435")
+    phone.press("See how Engine 6 stands then")
+    phone.press("Enter it")
+    phone.page.wait_for_url("**/crew/*/")
+    assert phone.server.count(USES) == before + 1
+    assert phone.page.evaluate("Object.keys(sessionStorage)") == []
+    phone.follow("After use")
+    expect(phone.page.get_by_label("Used from T-206B")).to_have_value("")
 
 
 def test_an_inspection_that_is_due_is_logged_without_signal(browse: Any, tmp_path: Path) -> None:

@@ -206,6 +206,26 @@ def test_a_pump_that_is_low_is_told_once():
     assert ran(line).flow_lpm == pytest.approx(pumped_point(line.lay, line.flow_lpm).flow_lpm)
 
 
+def pumped(*branches, inlet, **more):
+    return eductor(*branches)._replace(lay=lay(*branches, inlet=inlet), rated_lpm=None, kind="injection", **more)
+
+
+def test_unlike_branches_count_all_that_they_flow():
+    """50 ft of 1¾ in and 300 ft of 1½ in, 95 gpm at 100 psi each, at the pressure at which the long one gets its own.
+
+    It takes 100 + 24 × .95² × 3 = 164.98 psi at the wye; the short one needs 100 + 15.5 × .95² × .5 = 106.99 and flows
+    95 × √(164.98 ÷ 106.99) = 117.97 there: 212.97 together. With 2 × 2.1297² = 9.07 and 10 before it the pump gives
+    184.05. Three percent of that ask 6.39 gpm of concentrate.
+    """
+    unlike = branch("1.75", 50, 95), branch("1.5", 300, 95)
+    assert from_si(pump_for_kpa(lay(*unlike), 0.0), "psi") == pytest.approx(184.05, abs=0.005)
+    running = ran(pumped(*unlike, inlet=184.05))
+    assert from_si(running.flow_lpm, "gpm") == pytest.approx(212.97, abs=0.01)
+    assert running.rate_lpm == pytest.approx(gpm(190))
+    less = ran(pumped(*unlike, inlet=0.94 * 184.05))
+    assert gpm(190) < less.flow_lpm < running.flow_lpm
+
+
 def test_the_working_shows_how_the_flow_divides():
     say = Recorder()
     back_pressure_kpa(lay(SHORT, LONG), gpm(155), say)

@@ -12,8 +12,9 @@ from readiness.engineering.cures import (
     shorter_lengths_m,
     trials,
 )
+from readiness.engineering.hydraulics import hose
 from readiness.engineering.operating import fed_pct
-from readiness.engineering.records import Hose, Policy
+from readiness.engineering.records import Hose, Lay, Policy
 from readiness.engineering.units import from_si, to_si
 from tests.engineering.county import AR_AFFF, AR_F3, FP, GASOLINE, County, gpm, psi
 
@@ -134,6 +135,49 @@ def test_engine_6_rings(county):
     assert "feed_lean" not in codes(only(tried(county, county.engine_6(), 1), "ring"))
 
 
+def overdriven(county, flow=85, **more):
+    """50 ft of 1¾ in and a tip at 100 psi, pumped at 150."""
+    k = gpm(flow) / psi(100) ** 0.5
+    lay = Lay(psi(150), psi(100), (hose("1.75", to_si(50, "ft")),), nozzle_k=k)
+    return county.engine_6(lines=(county.injected(61, flow, rings=())._replace(lay=lay, **more),))
+
+
+def test_a_line_that_is_driven_dry_is_pumped_at_what_its_nozzle_takes(county):
+    """85 gpm × .03 × 15 = 38.25 gal of the 38.5 aboard. Pumped at 150 psi: Q² (100 ÷ 85² + 15.5 × .5 ÷ 10⁴) = 150,
+    Q = 101.31, and 45.59 are needed. Its own takes 100 + 15.5 × .85² × .5 = 105.60 psi; the same nozzle again, nothing.
+    """
+    same = Nozzle(9, "the same again", gpm(85), psi(100))
+    found = tried(county, overdriven(county, rings_lpm=(gpm(85), gpm(95))), 1, Gear(nozzles=(same,)))
+    pump, nozzle, ring = only(found, "pump"), only(found, "nozzle"), only(found, "ring")
+    assert (pump.cures, pump.aboard, pump.answer.status) == (True, True, "ready")
+    assert from_si(pump.pressure_kpa, "psi") == pytest.approx(105.60, abs=0.005)
+    assert gal(pump.answer.need_l) == pytest.approx(38.25)
+    assert (nozzle.cures, codes(nozzle)) == (False, {"runs_dry"})
+    assert gal(nozzle.answer.need_l) == pytest.approx(45.59, abs=0.005)
+    assert not ring.cures
+    assert found[0] == pump
+
+
+def test_a_tip_is_worked_at_the_pump_pressure_it_will_have(county):
+    """38.5 gal carry 85.56 gpm for 15 min. Hose takes 15.5 × .8556² × .5 = 5.67 of the 150 psi, and a tip that flows
+    85.56 at 144.33 psi is one of 85.56 ÷ √1.4433 = 71.22 gpm at 100."""
+    trial = only(tried(county, overdriven(county), 1), "tip")
+    assert in_gpm(trial.flow_lpm) == pytest.approx(71.22, abs=0.005)
+    assert trial.cures
+    assert in_gpm(trial.answer.flow_lpm) == pytest.approx(85.56, abs=0.005)
+    assert gal(trial.answer.need_l) == pytest.approx(38.5, abs=1e-3)
+
+
+def test_a_pump_that_is_low_is_raised(county):
+    """A nozzle that holds 100 psi, pumped at 60, flows nothing; 100 + 15.5 × .6² × .5 = 102.79 psi give its 60 gpm."""
+    rig = overdriven(county, 60)
+    (line,) = rig.lines
+    low = line._replace(lay=line.lay._replace(inlet_kpa=psi(60), nozzle_k=None))
+    trial = only(tried(county, rig._replace(lines=(low,)), 1), "pump")
+    assert (trial.cures, trial.answer.status) == (True, "ready")
+    assert from_si(trial.pressure_kpa, "psi") == pytest.approx(102.79, abs=0.005)
+
+
 def test_engine_6_two_lines_of_95(county):
     """Two 95s at 3 % ask 5.7 of 5.0: 2.63 %, lean on both. Worked for a spill that one line cannot cover."""
     line = county.injected(61, 95, rings=())
@@ -244,6 +288,13 @@ def test_nothing_is_offered_as_a_cure_that_leaves_it_as_it_was(county):
     same = Nozzle(9, "the same again", gpm(125), psi(100))
     found = tried(county, county.engine_5(), 1, Gear(nozzles=(same,)))
     assert not only(found, "nozzle").cures
+
+
+def test_the_last_digit_of_a_pressure_cures_nothing(county):
+    """The same nozzle, its rated pressure entered in another unit."""
+    rig = overdriven(county)
+    same = Nozzle(9, "the same again", gpm(85), psi(100) * (1 + 1e-12))
+    assert not only(tried(county, rig, 1, Gear(nozzles=(same,))), "nozzle").cures
 
 
 def test_a_duty_that_the_rig_does_not_have(county):

@@ -68,6 +68,7 @@ def test_failed_stays_failed_when_it_grows_old():
     assert judged(rig(old), ASKED).status == "not_ready"
 
 
+DECLARED = {"declared_expansion", "declared_quarter_min"}
 LATER = D0 - 30 * DAY
 
 
@@ -103,6 +104,35 @@ def test_foam_that_was_thin_is_answered_by_any_later_test():
     """Every test weighs its cylinder."""
     failed = GOOD._replace(expansion=4.0)
     assert judged(rig(failed, GOOD._replace(on=LATER, quarter_min=None, watched_min=None))).status == "ready"
+
+
+@pytest.mark.parametrize(
+    ("failed", "later", "code"),
+    [
+        ({"quarter_min": 2.0, "declared_quarter_min": 3.0}, {"quarter_min": 2.5}, "foam_drains"),
+        ({"quarter_min": 2.0, "declared_quarter_min": 3.0}, {"quarter_min": 3.0}, None),
+        ({"quarter_min": 2.0, "declared_quarter_min": 3.0}, {"quarter_min": 2.5, "declared_quarter_min": 2.5}, None),
+        ({"expansion": 4.0, "declared_expansion": 6.0}, {"expansion": 4.0}, "foam_thin"),
+        ({"expansion": 4.0, "declared_expansion": 6.0}, {"expansion": 6.0}, None),
+        ({"expansion": 4.0, "declared_expansion": 6.0}, {"expansion": 4.0, "declared_expansion": 4.0}, None),
+        ({"declared_quarter_min": 3.0}, {"quarter_min": 2.5}, "foam_drains"),  # one that was good declared it too
+    ],
+)
+@pytest.mark.parametrize("between", [False, True])
+def test_what_was_declared_stands_until_another_paper_declares_something(failed, later, code, between):
+    """2.0 min of a declared 3.0, then 2.5 with the field left empty: it is still below 3.0."""
+    tests = [GOOD._replace(**failed), GOOD._replace(on=LATER, **later)]
+    if between:
+        tests.insert(1, GOOD._replace(on=LATER - DAY, **failed | dict.fromkeys(set(failed) & DECLARED)))
+    verdict = judged(rig(*tests, expansion=None, quarter_min=None))
+    assert codes(verdict) == ({code} if code else set())
+
+
+def test_what_was_declared_later_or_of_another_concentrate_fails_nothing():
+    later = GOOD._replace(on=LATER, quarter_min=4.0, declared_quarter_min=4.0)
+    other = GOOD._replace(on=GOOD.on - DAY, concentrate_id=AFFF.id, declared_quarter_min=9.0)
+    verdict = judged(rig(other, GOOD._replace(quarter_min=3.5), later, expansion=None, quarter_min=None))
+    assert codes(verdict) == set()
 
 
 def test_what_is_stated_nowhere_fails_nothing():

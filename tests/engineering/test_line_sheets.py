@@ -106,13 +106,18 @@ def test_b2_a_feed_that_is_too_small():
 
 
 def test_a_pump_that_gives_too_much_makes_it_lean():
-    """150 psi on 50 ft of 1¾ in and 95 gpm at 100 psi: 95 × √(150 ÷ 106.994) = 112.48 gpm; 2.85 gpm are 2.534 %."""
+    """150 psi on 50 ft of 1¾ in and 95 gpm at 100 psi: 95 × √(150 ÷ 106.994) = 112.48 gpm; 2.85 gpm are 2.534 %.
+
+    2.85 ÷ 3 % = 95 gpm are fed: pumped at 106.994 psi; or at 150 through a tip that has 150 − 6.994 = 143.006 psi for
+    them and is one of 95 ÷ √1.43006 = 79.44 gpm at 100 psi.
+    """
     one = lay(50, 150, 100, nozzle_k=k_factor(gpm(95), psi(100)))
     sheet = line_sheet(Asked(one, gpm(95), eductor=False, max_feed_lpm=gpm(2.85)), POLICY)
     assert shown(sheet, "flow", "gpm") == pytest.approx(112.48, abs=0.005)
     assert sheet.value("makes") == pytest.approx(253.4, abs=0.05)
     assert codes(sheet) == {"feed_lean"}
-    assert shown(sheet, "cure_flow", "gpm") == pytest.approx(95, abs=0.01)  # pumped for its own flow: 2.85 ÷ 3 %
+    assert shown(sheet, "cure_flow", "gpm") == pytest.approx(79.44, abs=0.005)
+    assert shown(sheet, "cure_pump", "psi") == pytest.approx(106.994, abs=0.001)
     assert any("more than its nozzle is meant for" in note for note in sheet.notes)
     for step in (each for each in sheet.steps if each.label.startswith("Makes")):
         numbers = {name: value for name, value, _ in step.numbers}
@@ -126,6 +131,7 @@ def test_a_pump_that_gives_too_little():
     assert shown(sheet, "flow", "gpm") == pytest.approx(67.2, abs=0.05)
     assert shown(sheet, "pump_for_own", "psi") == pytest.approx(113.99, abs=0.005)
     assert codes(sheet) == {"pump_low"}
+    assert shown(sheet, "cure_pump", "psi") == pytest.approx(113.99, abs=0.005)
     high = line_sheet(Asked(lay(50, 50, 100), gpm(95), eductor=False), POLICY)
     assert "Nothing flows" in high.refused
 

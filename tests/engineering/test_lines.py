@@ -225,6 +225,30 @@ def test_a_pump_within_what_a_panel_gauge_is_good_for_gives_the_nozzles_own_flow
     assert from_si(running.flow_lpm, "gpm") == pytest.approx(flow, abs=0.01)
 
 
+def test_the_working_says_that_within_the_gauge_it_may_flow_a_little_more():
+    """110 psi where 106.99 are asked: 95 × √(110 ÷ 106.99) = 96.33 gpm, and the nozzle’s own 95 are worked with."""
+    say = Recorder()
+    run(INJECTED._replace(lay=plated(110, nozzle_k=FLOW / to_si(100, "psi") ** 0.5)), say=say)
+    (flow,) = [step for step in say.steps if "line 1" in step.label and step.unit == "L/min"]
+    assert flow.result == FLOW
+    assert from_si(flow.numbers[-1][1], "gpm") == pytest.approx(96.33, abs=0.005)
+    assert "panel gauge" in flow.source
+
+
+@pytest.mark.parametrize(
+    ("pump", "flow", "code"), [(60, 0, ["pump_low"]), (103, 62.2, ["pump_low"]), (107, 95, []), (200, 95, [])]
+)
+def test_a_nozzle_that_holds_its_pressure_flows_what_the_pump_leaves_it(pump, flow, code):
+    """100 psi held behind 50 ft of 1¾ in, which take 6.99 psi for 95 gpm: 103 psi leave 3, 95 × √(3 ÷ 6.994) = 62.2."""
+    say = Recorder()
+    running = run(INJECTED._replace(lay=plated(pump)), say=say)
+    assert from_si(running.flow_lpm, "gpm") == pytest.approx(flow, abs=0.05)
+    assert running.rate_lpm == running.flow_lpm
+    assert codes(running) == code
+    said = [step.result for step in say.steps if step.label == "Flow of line 1"]
+    assert said == ([running.flow_lpm] if code else [])
+
+
 def test_the_working_says_why_a_line_flows_more_than_its_nozzles_own():
     """Tip 150 − 15.5 × 1.1248² × 0.5 = 140.2 psi, and 95 × √1.402 = 112.5 gpm."""
     say = Recorder()

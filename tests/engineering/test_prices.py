@@ -4,7 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from readiness.engineering.prices import PriceError, minor_per_liter, minor_per_liter_of, price_text, read_price
+from readiness.engineering.prices import (
+    PriceError,
+    minor_per_liter,
+    minor_per_liter_of,
+    minor_per_liter_together,
+    price_text,
+    read_price,
+)
 
 
 @pytest.mark.parametrize(
@@ -41,3 +48,10 @@ def test_a_pail_and_a_gallon():
 def test_a_price_for_show():
     assert price_text(118_250, "USD") == "1,182.50 USD"
     assert price_text(5, "EUR") == "0.05 EUR"
+
+
+def test_parts_at_their_own_price_a_liter():
+    # 10 L at 8.00 and 30 L at 4.00 are 200.00 for 40 L; 1 L at 0.01 beside 1 L for nothing is 0.005, so 0.01
+    assert minor_per_liter_together([(800, 10_000), (400, 30_000)]) == 500
+    assert minor_per_liter_together([(1, 1_000), (0, 1_000)]) == 1
+    assert minor_per_liter_together([(626, 18_927)]) == 626

@@ -3,19 +3,22 @@
 import pytest
 
 from readiness.engineering.hydraulics import hose
-from readiness.engineering.judging import judge
+from readiness.engineering.judging import judge, working
 from readiness.engineering.records import Lay, Policy, Supply
 from readiness.engineering.units import to_si
 from tests.engineering.county import AR_AFFF, GASOLINE, HYDRANT, County, gpm
 
 
-def answer(kind, *, water_gal=750, supply=HYDRANT, **more):
+def answer(kind, **more):
+    return judge(rig_with(kind, **more), Policy(), County().moment()).answers[0]
+
+
+def rig_with(kind, *, water_gal=750, supply=HYDRANT, **more):
     county = County()
     line = county.injected(61, 95, rings=())._replace(kind=kind, max_feed_lpm=None, sources=(1,), **more)
     tank = county.tank(1, county.lot(1, AR_AFFF), 50)
     duty = county.spill(1, "gasoline", GASOLINE, 900, supply)
-    rig = county.rig(1, "Engine 1", water=water_gal, containers=(tank,), lines=(line,), duties=(duty,))
-    return judge(rig, Policy(), county.moment()).answers[0]
+    return county.rig(1, "Engine 1", water=water_gal, containers=(tank,), lines=(line,), duties=(duty,))
 
 
 def found(kind, **more):
@@ -67,3 +70,16 @@ def test_concentrate_goes_with_what_the_line_really_flows():
     assert made.minutes == pytest.approx(50 / (flows * 0.03), rel=1e-4)
     assert (made.status, set(found("injection", lay=lay))) == ("limited", {"runs_dry"})
     assert made.area_by_rate_m2 == pytest.approx(to_si(950, "ft2"))  # its own 95 gpm at 0.10: it may be throttled
+    steps = {step.label: step for step in working(rig_with("injection", lay=lay), Policy(), County().moment(), 1)}
+    step, asked = steps["Area by rate"], (to_si(900, "ft2"), gpm(95), gpm(90))  # 0.10 gpm/ft² × 900 ft²
+    assert [value for _, value, _ in step.numbers] == pytest.approx(asked)
+    assert "counts toward the rate" in step.formula
+
+
+def test_a_line_that_flows_nothing_at_its_pump_pressure_covers_nothing():
+    """A fog nozzle that holds 100 psi, pumped at 60."""
+    lay = Lay(to_si(60, "psi"), to_si(100, "psi"), (hose("1.75", to_si(50, "ft")),))
+    made = answer("injection", lay=lay)
+    assert made.status == "not_ready"
+    assert {"pump_low", "rate_short"} <= set(found("injection", lay=lay))
+    assert (made.flow_lpm, made.area_by_rate_m2) == (0, 0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -11,6 +12,8 @@ from django.test.utils import CaptureQueriesContext
 from readiness.actions.clock import StoppedClock
 from readiness.actions.evidence import record_sample
 from readiness.actions.permissions import OWNER
+from readiness.engineering import records as r
+from readiness.engineering.lines import FoamAsked, foam_tested
 from readiness.models import (
     Appliance,
     Container,
@@ -205,6 +208,51 @@ def test_foam_tests_are_read_with_the_proportioning_tests(cast: Cast) -> None:
     (found,) = load_rigs(day=D0, departments=[cast.department.pk]).rigs
     assert [each.measured for each in found.lines[0].tests] == [310]
     assert reads() == before
+
+
+def test_the_foam_tests_that_are_read_say_what_all_of_them_do(cast: Cast) -> None:
+    """Whatever was measured and declared in four tests, two on one day: the rows that are left out change nothing.
+
+    All of them are judged as records; the read ones as they come out of the database.
+    """
+    rig = Rigged(cast)
+    made = {"department": cast.department, "line": rig.line, "concentrate": cast.ar, "foam_ml": 1000, "foam_g": 200}
+    drawn = random.Random(7)
+    policy, faults = r.Policy(foam_test_interval_d=365), 0
+    for _ in range(60):
+        FoamTest.objects.all().delete()
+        every = []
+        for age in (90, 60, 60, 30):
+            quarter = drawn.choice((None, 2.0, 2.5, 3.0))
+            read = {
+                "tested_on": D0 - age * DAY,
+                "expansion": drawn.choice((4.0, 6.0)),
+                "quarter_min": quarter,
+                "watched_min": quarter or drawn.choice((None, 2.5, 3.0)),
+                "declared_expansion": drawn.choice((None, None, 5.0, 6.0)),
+                "declared_quarter_min": drawn.choice((None, None, 2.5, 3.0)),
+            }
+            FoamTest.objects.create(**made, **read)
+            every.append(r.FoamTest(cast.ar.pk, *read.values()))
+        (line,) = load_rigs(day=D0, departments=[cast.department.pk]).rigs[0].lines
+        told = [
+            foam_tested(line._replace(foam_tests=tests), cast.ar.pk, FoamAsked(), policy)
+            for tests in (line.foam_tests, tuple(every))
+        ]
+        assert told[0] == told[1], every
+        faults += bool(told[0][1])
+    assert 0 < faults < 60
+
+
+def test_a_foam_test_that_was_left_out_still_declares(cast: Cast) -> None:
+    """A quarter drained at 2.0 min of a declared 3.0, the next day at 2.5 with the field left empty."""
+    rig = Rigged(cast)
+    made = {"department": cast.department, "line": rig.line, "concentrate": cast.ar, "foam_ml": 1000, "foam_g": 200}
+    failed = {"tested_on": D0 - 2 * DAY, "quarter_min": 2.0, "declared_quarter_min": 3.0, "declared_expansion": 6.0}
+    FoamTest.objects.create(**made, **failed, expansion=4.0)
+    FoamTest.objects.create(**made, tested_on=D0 - DAY, quarter_min=2.5, expansion=4.0)
+    (test,) = load_rigs(day=D0, departments=[cast.department.pk]).rigs[0].lines[0].foam_tests
+    assert (test.quarter_min, test.declared_quarter_min, test.declared_expansion) == (2.5, 3.0, 6.0)
 
 
 def test_what_a_duty_states_of_its_cover_and_of_its_region_s_rule(cast: Cast) -> None:

@@ -260,7 +260,7 @@ def test_a_photo_is_kept_with_the_check(rig, as_role, settings, tmp_path):
     assert reverse("photo", args=[made().photo_id]) in client.get(page["Location"]).content.decode()
     held = SimpleUploadedFile("lid.png", PIXEL, "image/png")
     answer = post(client, rig, {**whole(rig), "entry_id": ID.replace("a", "c"), "made_at": "soon", "photo": held})
-    assert "choose it again" in words(answer), "another fault, and the picture is gone from the page"
+    assert "Choose the photo again" in words(answer), "another fault, and the picture is gone from the page"
     bad = SimpleUploadedFile("lid.txt", b"no picture", "text/plain")
     answer = post(client, rig, {**whole(rig), "entry_id": ID.replace("a", "b"), "photo": bad})
     assert "no JPEG, PNG or WebP picture" in words(answer)

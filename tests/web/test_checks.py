@@ -68,6 +68,7 @@ def test_the_form_holds_no_script_and_loads_nothing_from_elsewhere(rig, as_role)
     scripts = re.findall(r"<script([^>]*)>(.*?)</script>", html, re.DOTALL)
     assert [(re.sub(r"\.[0-9a-f]{12}", "", where), within) for where, within in scripts] == [
         (' src="/static/readiness/look_over.js" defer', ""),  # looks a form over before it is kept
+        (' src="/static/readiness/half_typed.js" defer', ""),  # brings back what was typed and not sent
         (' src="/static/readiness/queue.js" defer', ""),  # keeps entries without signal
     ]
     assert not re.findall(r"\son\w+=", html)

@@ -73,6 +73,23 @@ def test_what_is_wrong_with_the_form_is_said_and_nothing_saved(cast, rig, as_rol
     assert not Photo.objects.exists()
 
 
+def test_a_photo_of_a_refused_form_has_to_be_chosen_again_and_a_queued_one_waits_with_it(cast, rig, as_role):
+    crew = as_role(Role.CREW)
+    picture = SimpleUploadedFile("a.png", PIXEL)
+    assert "Choose the photo again" in words(raising(crew, rig, words="", photo=picture))
+    assert "Choose the photo again" not in words(raising(crew, rig, words=""))
+    form = {"entry_id": str(new_id()), "photo": SimpleUploadedFile("a.png", PIXEL)}
+    headers = {
+        "Queued-Entry": form["entry_id"],
+        "Queued-For": f"{rig.department.pk}-{cast.people[Role.CREW].pk}",
+        "Queued-At": SIX.isoformat(),
+        "Queued-Sent-At": SIX.isoformat(),
+    }
+    answer = crew.post(f"{reverse('raise_deficiency')}?unit={rig.unit.pk}", form, headers=headers)
+    assert answer.status_code == 422
+    assert "photo" not in answer.json()["said"]
+
+
 def test_a_container_in_store_has_its_own_way(cast, rig, as_role):
     pail = cast.pail(code="S1")
     crew = as_role(Role.CREW)

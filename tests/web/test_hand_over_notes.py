@@ -28,7 +28,7 @@ def test_a_note_stands_first_until_it_is_done(rig, as_role):
     note = HandOverNote.objects.get()
     page = officer.get(address).content.decode()
     assert page.index("tank two reads low") < page.index('aria-label="Status"')
-    assert "nobody has said to have read it" in page
+    assert "nobody has said that they read it" in page
     officer.post(f"{address}notes/{note.pk}/read/")
     page = officer.get(address).content.decode()
     assert "read by" in page

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import re
 from datetime import timedelta
+from html import unescape
 from typing import Any
 
 import pytest
@@ -15,7 +17,7 @@ from openpyxl import load_workbook
 
 from readiness.actions.handed_over import progress_name
 from readiness.actions.progress import telling
-from readiness.models import Container, HandedOver, Movement, Policy, Role, SheetLayout, Station
+from readiness.models import Container, HandedOver, Movement, Policy, Role, SheetLayout, Station, Unit
 from readiness.reports import handed_over as reports
 from readiness.reports.sheet_questions import Bundle
 from readiness.web import handed_over as pages
@@ -237,10 +239,10 @@ def test_a_question_that_was_not_shown_is_not_answered(officer):
 def test_proposals_are_taken_for_the_page_only(officer, monkeypatch):
     monkeypatch.setattr(pages, "QUESTIONS_A_PAGE", 5)
     draft = drafted(officer)
-    shown = officer.get(at("sheet_questions", draft)).context["asked"]
+    page = officer.get(at("sheet_questions", draft))
+    shown = page.context["asked"]
     assert len(shown) < len(open_questions(draft))
-    posted = {f"shown-{name_of(each.group)}": "1" for each in shown} | {"proposals": "1"}
-    officer.post(at("sheet_questions", draft), posted)
+    officer.post(at("sheet_questions", draft), as_drawn(page) | {"proposals": "1"})
     draft.refresh_from_db()
     assert set(draft.answers) == {each.group for each in shown if each.proposed}
 
@@ -276,12 +278,19 @@ def together_of(page, about):
     return [each for each in page.context["page"].object_list if isinstance(each, Bundle) and each.about == about]
 
 
-def posted_together(bundle, place):
-    """What a browser posts of questions asked together."""
-    shape = name_of(bundle.shape)
-    names = [name_of(each.group) for each in bundle.questions]
-    shown = {f"shown-{name}": "1" for name in names} | {f"in-{name}": shape for name in names}
-    return {**shown, f"chosen-{shape}": str(place)}
+def as_drawn(page):
+    """What a browser would post of the page as it stands."""
+    posted = {}
+    for tag in re.findall(r"<input[^>]*>", page.content.decode()):
+        said = dict(re.findall(r'([a-z]+)="([^"]*)"', tag))
+        if said["type"] != "radio" or " checked" in tag:
+            posted[said["name"]] = unescape(said.get("value", ""))
+    return posted
+
+
+def posted_together(page, bundle, place):
+    """The same with one answer for questions asked together."""
+    return as_drawn(page) | {f"chosen-{name_of(bundle.shape)}": str(place)}
 
 
 def test_questions_of_one_sort_with_the_same_choices_are_asked_together(officer):
@@ -303,8 +312,9 @@ def test_questions_of_one_sort_with_the_same_choices_are_asked_together(officer)
 
 def test_one_answer_for_several_is_kept_for_each_and_may_be_changed_for_one(officer):
     draft = drafted(officer, sheet_bytes(THREE_STORES))
-    (bundle,) = together_of(officer.get(at("sheet_questions", draft)), "Stations")
-    second = officer.post(at("sheet_questions", draft), posted_together(bundle, 1))
+    page = officer.get(at("sheet_questions", draft))
+    (bundle,) = together_of(page, "Stations")
+    second = officer.post(at("sheet_questions", draft), posted_together(page, bundle, 1))
     assert second.status_code == 302
     draft.refresh_from_db()
     assert draft.answers == {f"station|sta {n}": f"new:Sta {n}" for n in (1, 2, 3)}
@@ -318,11 +328,10 @@ def test_one_answer_for_several_is_kept_for_each_and_may_be_changed_for_one(offi
 def test_one_of_them_or_all_can_be_answered_apart(officer):
     draft = drafted(officer, sheet_bytes(THREE_STORES))
     address = at("sheet_questions", draft)
-    (bundle,) = together_of(officer.get(address, {"single": "station|sta 2"}), "Stations")
+    page = officer.get(address, {"single": "station|sta 2"})
+    (bundle,) = together_of(page, "Stations")
     assert [each.group for each in bundle.questions] == ["station|sta 1", "station|sta 3"]
-    officer.post(
-        f"{address}?single=station%7Csta+2", {**posted_together(bundle, 0), f"shown-{name_of('station|sta 2')}": "1"}
-    )
+    officer.post(f"{address}?single=station%7Csta+2", posted_together(page, bundle, 0))
     draft.refresh_from_db()
     assert set(draft.answers) == {"station|sta 1", "station|sta 3"}, "what is asked apart has no answer yet"
     officer.post(address, {"forget": "1"})
@@ -338,8 +347,9 @@ def test_one_of_them_or_all_can_be_answered_apart(officer):
 @pytest.mark.parametrize("place", ["", "-1", "7", "x", "²", "999999"])
 def test_no_answer_for_several_is_no_answer(officer, place):
     draft = drafted(officer, sheet_bytes(THREE_STORES))
-    (bundle,) = together_of(officer.get(at("sheet_questions", draft)), "Stations")
-    assert officer.post(at("sheet_questions", draft), posted_together(bundle, place)).status_code == 302
+    page = officer.get(at("sheet_questions", draft))
+    (bundle,) = together_of(page, "Stations")
+    assert officer.post(at("sheet_questions", draft), posted_together(page, bundle, place)).status_code == 302
     draft.refresh_from_db()
     assert draft.answers == {}
 
@@ -347,13 +357,106 @@ def test_no_answer_for_several_is_no_answer(officer, place):
 def test_what_is_no_longer_like_the_others_stays_open(officer, department):
     """Meanwhile somebody made a station that sounds like Sta 2: its choices are others now."""
     draft = drafted(officer, sheet_bytes(THREE_STORES))
-    (bundle,) = together_of(officer.get(at("sheet_questions", draft)), "Stations")
+    page = officer.get(at("sheet_questions", draft))
+    (bundle,) = together_of(page, "Stations")
     Station.objects.create(department=department, name="Station 2")
-    officer.post(at("sheet_questions", draft), posted_together(bundle, 0))
+    officer.post(at("sheet_questions", draft), posted_together(page, bundle, 0))
     draft.refresh_from_db()
     left = {each.group for each in open_questions(draft) if each.about == "Stations"}
     assert left == {"station|sta 2"}
     assert draft.answers == {"station|sta 1": "new:Station 1", "station|sta 3": "new:Station 3"}
+
+
+def answered_alone(client, draft, group, key):
+    """Somebody answers one question, whatever else is asked."""
+    name = name_of(group)
+    client.post(at("sheet_questions", draft), {f"shown-{name}": "1", f"chosen-{name}": key})
+
+
+def kept(draft):
+    draft.refresh_from_db()
+    return draft.answers
+
+
+def test_one_answer_for_several_sent_twice_is_kept(officer):
+    """A double tap, or the page loaded again."""
+    draft = drafted(officer, sheet_bytes(THREE_STORES))
+    page = officer.get(at("sheet_questions", draft))
+    posted = posted_together(page, *together_of(page, "Stations"), 1)
+    for _ in range(2):
+        officer.post(at("sheet_questions", draft), posted)
+        assert kept(draft) == {f"station|sta {n}": f"new:Sta {n}" for n in (1, 2, 3)}
+
+
+@pytest.mark.parametrize("pressed", [{}, {"proposals": "1"}])
+def test_what_somebody_answered_meanwhile_is_not_touched_by_an_answer_for_several(officer, pressed):
+    draft = drafted(officer, sheet_bytes(THREE_STORES))
+    page = officer.get(at("sheet_questions", draft))
+    answered_alone(officer, draft, "station|sta 2", "new:Sta 2")
+    officer.post(at("sheet_questions", draft), posted_together(page, *together_of(page, "Stations"), 0) | pressed)
+    stations = {group: said for group, said in kept(draft).items() if group.startswith("station|")}
+    assert stations == {
+        "station|sta 1": "new:Station 1",
+        "station|sta 2": "new:Sta 2",
+        "station|sta 3": "new:Station 3",
+    }
+
+
+@pytest.mark.parametrize("pressed", [{}, {"proposals": "1"}])
+def test_what_somebody_answered_meanwhile_stays_where_the_page_says_nothing(officer, pressed):
+    draft = drafted(officer, sheet_bytes(THREE_STORES))
+    page = officer.get(at("sheet_questions", draft), {"single": "Stations"})
+    answered_alone(officer, draft, "station|sta 2", "new:Sta 2")
+    officer.post(at("sheet_questions", draft), as_drawn(page) | pressed)
+    assert kept(draft)["station|sta 2"] == "new:Sta 2"
+
+
+def test_an_answer_is_changed_and_taken_away_by_who_saw_it_and_not_by_an_older_page(officer):
+    draft = drafted(officer, sheet_bytes(THREE_STORES))
+    name = name_of("station|sta 2")
+    officer.post(at("sheet_questions", draft), {f"shown-{name}": "1", f"typed-{name}": "North House"})
+    page = officer.get(at("sheet_questions", draft), {"show": "all"})
+    assert as_drawn(page)[f"typed-{name}"] == "North House"
+    officer.post(at("sheet_questions", draft), as_drawn(page) | {f"typed-{name}": "South House"})
+    assert kept(draft)["station|sta 2"] == "South House"
+    for old in (as_drawn(page), as_drawn(page) | {f"typed-{name}": ""}):
+        officer.post(at("sheet_questions", draft), old)
+        assert kept(draft)["station|sta 2"] == "South House"
+    page = officer.get(at("sheet_questions", draft), {"show": "all"})
+    officer.post(at("sheet_questions", draft), as_drawn(page) | {f"typed-{name}": ""})
+    assert "station|sta 2" not in kept(draft)
+
+
+def test_a_unit_and_a_vehicle_are_not_asked_about_together(officer, department):
+    """Engine 9 is no unit yet; Engine 8 is one, without a vehicle for its tank."""
+    home = Station.objects.create(department=department, name="Station 1")
+    Unit.objects.create(department=department, station=home, designation="Engine 8")
+    tank = (*ROWS[0][:1], "Engine 8 tank B", *ROWS[0][2:])
+    draft = drafted(officer, sheet_bytes(((*ROWS[1][:1], "Engine 9 L3 compartment", *ROWS[1][2:]), tank)))
+    page = officer.get(at("sheet_questions", draft))
+    asked = {each.group for each in page.context["asked"] if each.about == "Units and vehicles"}
+    assert asked == {"unit|engine 9", "vehicle|engine 8"}
+    assert together_of(page, "Units and vehicles") == []
+
+
+@pytest.mark.parametrize("pressed", [{}, {"proposals": "1"}])
+def test_as_proposed_means_the_record_that_was_shown(officer, department, pressed):
+    """Three stations sound like others of the department; one of those is renamed while the page is looked at."""
+    for name in ("Hilltop", "Quayside", "Riverside"):
+        Station.objects.create(department=department, name=name)
+    rows = tuple((name, *ROWS[3][1:]) for name in ("Hilltopp", "Quaysidde", "Riversidde"))
+    draft = drafted(officer, sheet_bytes(rows))
+    page = officer.get(at("sheet_questions", draft))
+    (bundle,) = together_of(page, "Stations")
+    assert "it is Quayside, which is there already" in words(page)
+    Station.objects.filter(name="Quayside").update(name="Quayside 2")
+    Station.objects.create(department=department, name="Quaysides")
+    now = {each.group: each.proposed for each in open_questions(draft)}
+    assert now["station|quaysidde"] == "is:Quaysides", "the same place in the list, and another record"
+    officer.post(at("sheet_questions", draft), posted_together(page, bundle, bundle.proposed) | pressed)
+    stations = {group: said for group, said in kept(draft).items() if group.startswith("station|")}
+    assert stations == {"station|hilltopp": "is:Hilltop", "station|riversidde": "is:Riverside"}
+    assert "station|quaysidde" in {each.group for each in open_questions(draft)}
 
 
 def test_all_answers_can_be_taken_away(officer):

@@ -130,6 +130,39 @@ def test_a_pumped_line_is_solved_for_its_flow(county):
     assert "Pump pressure 150 psi" in words(sign_in("crew").get(f"/units/{unit('Engine 6').pk}/card/").content)
 
 
+def test_the_feed_is_told_for_what_the_pump_drives_as_the_status_is(county):
+    """150 psi on 50 ft of 1¾ in and a 60-gpm tip of 100 psi: Q² (15.5 × .5 ÷ 10⁴ + 100 ÷ 3600) = 150, Q = 72.48 gpm.
+
+    At 3 % they ask 2.175 gpm of concentrate: 2.0 gpm of feed make 2.759 %, where the tip’s own 60 would ask 1.80.
+    Those 60 take 100 + 15.5 × .36 × .5 = 102.79 psi.
+    """
+    line = line_of("Engine 6")
+    FoamLine.objects.filter(pk=line.pk).update(pump_kpa=150 * PSI)
+    Appliance.objects.filter(pk=line.nozzle_id).update(rated_pressure_kpa=100 * PSI)
+    Appliance.objects.filter(pk=line.proportioner_id).update(foam_feed_lpm=2.0 * GPM)
+    line.legs.update(length_m=50 * 0.3048)
+    found = page_of("Engine 6")
+    assert "Crosslay 1 makes 2.75 % where 3 % is needed: lean." in found
+    assert "pump it at 102.8 psi, what its nozzle’s own flow takes aboard ready 60 gpm of 60 gpm" in found
+    assert "turn the ring to 95.0 gpm aboard not ready proportioned lean 112 gpm of 60 gpm" in found
+    assert found.count("makes 1.77 %") == 4  # 95 × √(150 ÷ 106.994) = 112.48 gpm: 1.778 %; twice tried, twice set
+    assert "Set to 3 %, 1 × 72 gpm from a nozzle of 60 gpm: asks 2.18 gpm, makes 2.75 % lean" in found
+
+
+def test_a_line_that_flows_nothing_makes_nothing(county):
+    """A nozzle that holds 100 psi, pumped at 60; 50 ft of 1¾ in at 60 gpm take 2.79 psi more."""
+    line = line_of("Engine 6")
+    FoamLine.objects.filter(pk=line.pk).update(pump_kpa=60 * PSI)
+    Appliance.objects.filter(pk=line.nozzle_id).update(rated_pressure_kpa=100 * PSI, holds_pressure=True)
+    line.legs.update(length_m=50 * 0.3048)
+    found = page_of("Engine 6")
+    assert "Nothing flows." in found
+    assert "Makes nothing" in found
+    assert "What its feed makes" not in found
+    assert "Crosslay 1: at its pump pressure it flows 0.0 gpm, the nozzle asks 60.0 gpm." in found
+    assert "pump it at 102.8 psi, what its nozzle’s own flow takes aboard ready" in found
+
+
 def test_hose_of_a_wye_and_lift_are_shown(county):
     """150 ft of 1¾ in before a wye, and behind it two lines of 100 ft: 13.99 × 1.5 + 15.5 × 0.475² × 1 = 24.48 psi."""
     line = line_of("Engine 1")

@@ -207,6 +207,11 @@ def test_a_foam_test_is_kept_with_its_readings(desk: Desk):
     assert as_person(desk.cast.outsider).get(f"/foam-tests/{test.pk}/").status_code == 404
 
 
+def test_the_form_says_what_an_empty_declaration_means(desk: Desk):
+    page = words(desk.client.get("/foam-tests/record/").content)
+    assert page.count("what was last declared of this line and concentrate stands") == 2
+
+
 @pytest.mark.parametrize(
     ("changed", "said"),
     [

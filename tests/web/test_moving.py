@@ -114,6 +114,14 @@ def test_two_lots_of_one_delivery_are_seen_and_entered_together(cast, officer):
     ]
 
 
+def test_what_was_ordered_is_added_up_among_lots_that_came_together(cast, officer):
+    """Four pails and a drum of one concentrate: three pails came, and the drum."""
+    confirm(officer, "receive", two_lots(cast, ordered="4", ordered_2="1"))
+    assert "1 of 5 have not come" in words(officer.get(reverse("moving")))
+    asked = {**arrival(cast), "more": "yes", "next-count": "2", "next-for_kind": "pail"}
+    assert words(officer.post(reverse("receive"), asked)).count("For this lot: the lots are added up.") == 2
+
+
 @pytest.mark.parametrize(
     ("typed", "sentence"),
     [

@@ -250,6 +250,39 @@ def test_what_somebody_else_changed_meanwhile_is_not_overwritten(cast, officer):
     assert "1 of the lines read are off the list by now" in words(officer.post(par_table(cast), form))
 
 
+def test_a_line_that_somebody_else_changed_meanwhile_is_not_taken_off(cast, officer):
+    """Drawn with 3 pails; another makes it 12; the tick of the older page leaves the 12 in the list."""
+    pails = line(cast, concentrate=cast.ar, container_kind="pail", containers=3)
+    tick = as_drawn(officer.get(par_table(cast))) | {f"r{pails.pk}-gone": "on"}
+    ParLine.objects.update(containers=12)
+    assert "Somebody changed it since you opened the form" in words(officer.post(par_table(cast), tick, follow=True))
+    pails.refresh_from_db()
+    assert (pails.containers, pails.retired_on) == (12, None)
+    tick = as_drawn(officer.get(par_table(cast))) | {f"r{pails.pk}-gone": "on"}
+    assert "1 line is saved." in words(officer.post(par_table(cast), tick, follow=True))
+    pails.refresh_from_db()
+    assert pails.retired_on
+
+
+@pytest.mark.parametrize(("many", "said"), [(60, None), (61, "1 more line was not put below"), (63, "3 more lines")])
+def test_lines_that_find_no_room_are_told(cast, officer, many, said):
+    other = UnitFactory(station=cast.station, designation="Engine 9")
+    for n in range(many):
+        line(cast, unit=other, gear=f"wrench {n:02}", pieces=1)
+    copy = as_drawn(officer.get(par_table(cast))) | {"like": str(other.pk), "copy": "yes"}
+    drawn = officer.post(par_table(cast), copy)
+    assert [row["gear"].value() for row in drawn.context["form"].lines] == [f"wrench {n:02}" for n in range(60)]
+    assert ("put below:" in words(drawn)) == bool(said)
+    assert (said or "") in words(drawn)
+    officer.post(par_table(cast), as_drawn(drawn))
+    rest = officer.post(
+        par_table(cast), as_drawn(officer.get(par_table(cast))) | {"like": str(other.pk), "copy": "yes"}
+    )
+    assert "put below:" not in words(rest)
+    officer.post(par_table(cast), as_drawn(rest))
+    assert ParLine.objects.filter(unit=cast.unit).count() == many
+
+
 def test_lines_of_another_unit_are_put_below_those_that_differ(cast, officer):
     other = UnitFactory(station=cast.station, designation="Engine 9")
     line(cast, concentrate=cast.ar, container_kind="pail", containers=3)

@@ -188,6 +188,31 @@ def test_a_refill_that_asks_for_a_decision_stays_and_says_so(rig, device):
     assert answer["said"].startswith("No: ")
 
 
+def test_a_refill_that_is_in_the_book_came_before_however_empty_its_pail_is_now(rig, device):
+    tank = rig.cast.tank(code="T9")
+    pail = rig.cast.pail(code="P-9")
+    then = Entry(rig.department, OWNER, CLOCK, happened_at=SIX - timedelta(days=2))
+    movements.receive(then, container=tank, lot=rig.cast.lot, ml=10_000, place=rig.cast.on_vehicle)
+    movements.receive(then, container=pail, lot=rig.cast.lot, ml=1_000, place=rig.cast.store)
+    asked = {"entry_id": str(new_id()), "source": "P-9", "target": "T9"}
+    assert device.send("/refill/", asked)[1]["outcome"] == "posted"
+    poured = Movement.objects.count()
+    status, answer = device.send("/refill/", asked)
+    assert (status, answer["outcome"]) == (200, "posted before")
+    assert Movement.objects.count() == poured
+    status, answer = device.send("/refill/", {**asked, "reason": "another tank"})
+    assert (status, answer["outcome"]) == (422, "refused"), "what was mended since is not in the book"
+    assert "confirmed before with another content" in answer["said"]
+
+
+def test_what_is_refused_once_it_is_in_the_book_says_that_it_is(rig, device):
+    address, fields = used(rig)
+    device.send(address, fields)
+    status, answer = device.send(address, {**fields, "incident": ""})
+    assert (status, answer["outcome"]) == (422, "refused")
+    assert answer["said"].startswith("An entry of this number is in the book already. Incident number: Nothing was ")
+
+
 def test_what_is_gone_and_what_a_role_may_not_are_refused(rig, device, as_role):
     _, fields = used(rig)
     assert "not there any more" in device.send("/crew/987654321/after-use/", fields)[1]["said"]

@@ -3,6 +3,7 @@
 // fields (data-needed, data-most, the rules of the form), and shows what will be queued. It knows nothing of the book.
 
 const NOT_SEEN = ["not looked at", ""];
+const LOOK_MS = 1000;  // a tap that comes sooner was meant for the button that stood there before
 const WORST = ["not carried", "fault", "not looked at", "good"];  // of a thing and its parts, the first that is there
 
 const plainText = (node) => {
@@ -52,11 +53,19 @@ const typed = (form) => [...form.elements].filter((each) => each.name && !["hidd
 
 // -- what can be seen wrong -------------------------------------------------------------------------------------------
 
+// As the server says it: it does not guess which of the two a comma is.
+function withComma(text) {
+  const [number] = text.match(/^[0-9]+,[0-9]+/);
+  const right = `write ${number.replace(",", ".")} with a point if that was meant`;
+  return `“${text}” was read: a comma stands only between thousands, as in 3,000; ${right}.`;
+}
+
 function wrongNumber(field) {
   const text = field.value.trim();
   if (field.inputMode !== "decimal" || !text) return "";
   if (/^[-−–]/.test(text)) return `“${text}” was read: it is never below zero.`;
   if (!/[0-9¼½¾⅛⅜⅝⅞]/.test(text)) return `“${text}” was read, which does not begin with a number.`;
+  if (/^[0-9]+,[0-9]+(?![0-9,.])/.test(text) && !/^[0-9]{1,3},[0-9]{3}(?![0-9])/.test(text)) return withComma(text);
   const { most, full, above } = field.dataset;
   if (!most || !/^[0-9]+(\.[0-9]+)?$/.test(text) || Number(text) <= Number(most)) return "";
   const unit = unitOf(field);
@@ -165,6 +174,7 @@ function summary(form, why) {
   const head = made("h2", "Look it over");
   head.tabIndex = -1;
   shown.append(head, made("p", why));
+  if (form.dataset.unseen) shown.append(made("p", form.dataset.unseen, "message warning"));
   if (form.querySelector("[data-things]")) {
     shown.append(made("p", countsText(counts(form)), "counts"));
   }
@@ -189,7 +199,8 @@ function lookOver(form, why) {
     const queue = made("button", "Queue it", "main huge");
     const back = made("button", "Back", "huge");
     [queue, back].forEach((each) => { each.type = "button"; });
-    queue.addEventListener("click", () => leave(true), { once: true });
+    const since = performance.now();
+    queue.addEventListener("click", () => performance.now() - since >= LOOK_MS && leave(true));
     back.addEventListener("click", () => leave(false), { once: true });
     shown.append(queue, back);
     form.after(shown);

@@ -85,6 +85,7 @@ function marked(form, note) {
 function prepare(form) {
   const id = form.querySelector('input[name="entry_id"]');
   if (keptAt && id) id.value = newId();  // the same copy may be filled in twice
+  if (!mends) holdTyped(form);
   form.addEventListener("submit", (event) => {
     form.querySelectorAll(`input[name="${MARK}"]`).forEach((each) => each.remove());
     const isEntry = !(event.submitter && event.submitter.dataset.needsSignal);
@@ -132,6 +133,7 @@ async function queueAfterLook(form, submitter, here) {
   if (!(await lookOver(form, why))) return void (submitter && submitter.focus());
   const fields = [...new FormData(form, submitter)];
   await ask("queue", { note, fields, address: new URL(form.action).pathname + new URL(form.action).search });
+  forgetHalf(form);
   location.assign(`${body.dataset.queue}#kept`);
 }
 
@@ -143,7 +145,6 @@ function fillIn(form, fields) {
     if (["radio", "checkbox"].includes(field.type)) field.checked = values.includes(field.value);
     else if (values.length) field.value = values[0];
   }
-  form.querySelectorAll("details").forEach((each) => { each.open = true; });
 }
 
 async function mend(id) {
@@ -151,6 +152,7 @@ async function mend(id) {
   const entry = form && (await ask("entry", { id }));
   if (!entry || entry.whose !== body.dataset.whose) return;
   fillIn(form, entry.fields);
+  form.querySelectorAll("details").forEach((each) => { each.open = true; });
   const said = document.createElement("p");
   said.className = "message warning";
   said.textContent = `This entry waits on the device since ${clock(entry.deviceAt)}. ${entry.said} Mend it and send it again.`;
@@ -236,7 +238,7 @@ function drawn(entry, here) {
   head.textContent = `${SHAPES[entry.state]} ${entry.label}: ${SAID[entry.state]}`;
   const of = document.createElement("p");
   of.className = "age";
-  of.textContent = `entered ${clock(entry.deviceAt)} on this device’s clock, as ${entry.who}`;
+  of.textContent = `typed ${clock(entry.deviceAt)} on this device’s clock, as ${entry.who}`;
   const said = document.createElement("p");
   said.textContent = sentence(entry, here);
   item.append(head, of, said);
@@ -341,6 +343,7 @@ window.addEventListener("pageshow", async (event) => {
 });
 
 async function start() {
+  forgetSent();
   document.querySelectorAll("form[data-queued]").forEach(prepare);
   const lacking = document.getElementById("queue-cannot");
   if (!can) {

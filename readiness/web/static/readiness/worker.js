@@ -6,12 +6,14 @@ const PAGES = "pages ";          // a cache for the one sign-in whose pages are 
 const SHELL = "shell";           // pages that are the same for everybody
 const ASSETS = "assets";         // style sheets, scripts and icons of ours
 const LEAVING = "leaving";       // is there while the server has not been told of a sign-out
+const ANSWERED = "answered";     // the numbers of the last forms that were answered with a page to read
 const QUEUE = "/crew/queue/";
 const SIGN_OUT = "/sign-out/";
 const MARK = "on_device";
 const NOT_KEPT = new Set(["csrfmiddlewaretoken", "tablet_pin", MARK]);
 const PATIENCE_MS = 6000;        // for a page of which there is a copy
 const SEND_PATIENCE_MS = 30000;  // for a form
+const MOST_ANSWERED = 200;
 const MOST_FURTHER = 12;         // forms of what falls due, kept beside a unit's pages
 const SENT_KEPT_MS = 3 * 86400000;
 
@@ -323,18 +325,53 @@ async function form(event) {
   const { request } = event;
   const where = new URL(request.url).pathname;
   if (where === SIGN_OUT) return signOut(request);
+  if (request.isHistoryNavigation) return anew(request.url);
   if (where.startsWith("/tablet/")) await forget("");  // whoever is signed in here is signed out by it
   const copy = request.clone();
   let response;
   try {
     await leave();
     response = await within(SEND_PATIENCE_MS, fetch(request));
-    if (!isGateway(response) && response.headers.get("Keep-Entry") !== "yes") return response;
+    if (!isGateway(response) && response.headers.get("Keep-Entry") !== "yes") {
+      if (response.type !== "opaqueredirect") event.waitUntil(noteAnswered(copy));
+      return response;
+    }
   } catch {
     response = null;
   }
   return (await queued(copy)) || response || toQueue("#not-sent");
 }
+
+// Going back to a page that answered a form asks for the form again, which nobody has sent: it is shown anew instead.
+async function anew(address) {
+  try {
+    return await within(PATIENCE_MS, fetch(address, { cache: "no-store", redirect: "manual" }));
+  } catch {
+    const copy = await keptCopy(address);
+    return copy ? served(copy) : toQueue("#not-kept");
+  }
+}
+
+const fieldsOf = async (request) => [...(await request.formData().catch(() => new FormData()))];
+
+function noteOf(fields) {
+  const mark = fields.find(([name]) => name === MARK);
+  return mark ? JSON.parse(mark[1]) : null;
+}
+
+// Each sending has a note of its own. One whose answer was shown comes again only as its page is loaded again.
+const answeredKey = (note) => `/answered/${note.id}`;
+
+async function noteAnswered(request) {
+  const note = noteOf(await fieldsOf(request));
+  if (!note) return;
+  const store = await caches.open(ANSWERED);
+  await store.put(answeredKey(note), new Response(""));
+  const keys = await store.keys();
+  for (const key of keys.slice(0, Math.max(0, keys.length - MOST_ANSWERED))) await store.delete(key);
+}
+
+const wasAnswered = async (note) => Boolean(await (await caches.open(ANSWERED)).match(answeredKey(note)));
 
 // The pages go at once, whatever the server says; what waits in the queue stays for whoever made it.
 async function signOut(request) {
@@ -355,10 +392,11 @@ async function signOut(request) {
 }
 
 async function queued(request) {
-  const fields = [...(await request.formData().catch(() => new FormData()))];
-  const mark = fields.find(([name]) => name === MARK);
-  if (!mark) return null;
-  await enqueue(JSON.parse(mark[1]), fields, new URL(request.url).pathname + new URL(request.url).search);
+  const fields = await fieldsOf(request);
+  const note = noteOf(fields);
+  if (!note) return null;
+  if (await wasAnswered(note)) return anew(request.url);
+  await enqueue(note, fields, new URL(request.url).pathname + new URL(request.url).search);
   return Response.redirect(`${QUEUE}#kept`, 303);
 }
 
