@@ -121,13 +121,11 @@ def _failed(container: Container) -> bool:
 
 
 def reading_now_ml(container: Container, book_ml: int) -> int | None:
-    """What the last reading comes to by now [ml]; None where it was never read, or had less than its book till emptied.
+    """What the last reading comes to by now [ml]; None where it was never read.
 
     reading + what was drawn, poured and received since. What was read while the book had nothing of it was read before
     the book began, and what the book began with is no delivery. What was written off or gained since may have happened
     before the reading or after it: so much of it counts as brings the reading nearest to the book. Arithmetic.
-    Of what went into a container after the book had it empty a reading from before says nothing, unless it was above
-    the book: so much may have been left in it, and be water.
     """
     if container.reading_ml is None:
         return None
@@ -135,8 +133,7 @@ def reading_now_ml(container: Container, book_ml: int) -> int | None:
     began = book_ml - moved - found - received <= 0 < container.reading_ml
     stands = container.reading_ml + moved + (0 if began else received)
     low, high = sorted((stands, stands + found))
-    now = max(0, min(max(book_ml, low), high))
-    return None if container.emptied_since and now <= book_ml else now
+    return max(0, min(max(book_ml, low), high))
 
 
 def _gained(container: Container, book_ml: int, limit_ml: int) -> bool:

@@ -162,7 +162,6 @@ class Container(NamedTuple):
     moved_since_ml: int = 0  # drawn (below 0) and poured in since it was read, by the book
     found_since_ml: int = 0  # written off (below 0) or gained since it was read, by the book
     received_since_ml: int = 0  # received into it since it was read, by the book
-    emptied_since: bool = False  # by the book it held nothing at some moment after it was read
 
     @property
     def book_ml(self) -> int:

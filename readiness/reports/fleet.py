@@ -236,7 +236,7 @@ class _Reader:
         )
         self.places = self._places() if past else {}
         self.read_then = self._read_then(past.at) if past else {}
-        self.since_then = self._since_then(past) if past else {}
+        self.since_then = self._since_then(past.at) if past else {}
         self.container_samples: dict[int, r.Sample] = {}
         self.parts = self._parts()
         self.containers = self._containers()
@@ -316,9 +316,8 @@ class _Reader:
             found[pk] = (0 if answer == Answer.NOT_CARRIED else read_ml(ml, stick_ml), on, fault)
         return found
 
-    def _since_then(self, past: Folded) -> dict[int, Since]:
-        read_at = {pk: on for pk, (ml, on, _) in self.read_then.items() if ml is not None}
-        return since_read_then(read_at, past.at, {pk: sum(of.values()) for pk, of in past.holdings.items()})
+    def _since_then(self, at: datetime) -> dict[int, Since]:
+        return since_read_then({pk: on for pk, (ml, on, _) in self.read_then.items() if ml is not None}, at)
 
     # -- stock ------------------------------------------------------------------------------------------------------
 
@@ -398,7 +397,7 @@ class _Reader:
             reading, read_at, fault = self.read_then.get(pk, (None, None, ""))
             fault_on = self._day_of(department, read_at)
             since = [*self.since_then.get(pk, Since())]
-        moved_ml, found_ml, received_ml, emptied = since
+        moved_ml, found_ml, received_ml = since
         container = r.Container(
             id=pk,
             code=code,
@@ -420,7 +419,6 @@ class _Reader:
             moved_since_ml=moved_ml,
             found_since_ml=found_ml,
             received_since_ml=received_ml,
-            emptied_since=bool(emptied),
         )
         if unit is None and vehicle is None:
             return None, container

@@ -297,7 +297,6 @@ class _Stock:
             moved_since_ml=row.moved_since_ml,
             found_since_ml=row.found_since_ml,
             received_since_ml=row.received_since_ml,
-            emptied_since=row.emptied_since,
         )
 
     def _share(self, part: r.Part) -> Share:

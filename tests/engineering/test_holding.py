@@ -182,23 +182,6 @@ def test_a_reading_counts_on_as_foam_is_drawn_and_poured(read, moved, found, boo
     assert (0 if kept is None else kept.ml, out(since)) == (counted, excluded)
 
 
-def test_a_reading_below_the_book_from_before_it_was_emptied_counts_no_more():
-    """90 L of 100 were read: 90 L went in after the tank was empty, and 90 L count, not 80."""
-    stock = tank(
-        Part(lot(), 90_000), reading_ml=90_000, reading_on=DAY, moved_since_ml=-100_000, received_since_ml=90_000
-    )
-    assert held(stock).ml == 80_000
-    assert held(stock._replace(emptied_since=True)).ml == 90_000
-    assert out(stock._replace(emptied_since=True)) == []
-
-
-def test_what_was_read_above_the_book_may_be_left_in_what_the_book_has_empty():
-    """113 L of 60 were read, 60 used, 60 poured in: 53 L of whatever got in may be in it still."""
-    stock = tank(Part(lot(), 60_000), reading_ml=113_000, reading_on=DAY, moved_since_ml=0, emptied_since=True)
-    assert held(stock) is None
-    assert out(stock) == [("reading_above_book", 60_000)]
-
-
 @pytest.mark.parametrize(
     ("read", "moved", "received", "book", "counted"),
     [
