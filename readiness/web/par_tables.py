@@ -94,7 +94,7 @@ class ParRow(OfTable, ParLineForm):
         *("compartment", "concentrate", "container_kind", "containers", "volume_ml"),
         *("gear", "pieces", "appliance_kind", "note"),
     )
-    begun_by = ("concentrate", "containers", "volume_ml", "gear", "pieces")
+    begun_by = ("compartment", "concentrate", "containers", "volume_ml", "gear", "pieces", "note")
 
     def after_fields(self, here: Here) -> None:
         """The kind of concentrate is chosen in the same list."""

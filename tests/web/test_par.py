@@ -235,6 +235,13 @@ def test_every_line_at_fault_is_told_and_nothing_is_saved(cast, officer):
     assert ParLine.objects.get().containers == 3
 
 
+def test_a_line_of_which_only_a_compartment_was_typed_is_not_dropped_in_silence(cast, officer):
+    form = as_drawn(officer.get(par_table(cast))) | {"n0-compartment": "R9"}
+    page = words(officer.post(par_table(cast), form, follow=True))
+    assert "One thing has to be put right; nothing was saved" in page
+    assert "Nothing was changed" not in page
+
+
 def test_what_somebody_else_changed_meanwhile_is_not_overwritten(cast, officer):
     pails = line(cast, concentrate=cast.ar, container_kind="pail", containers=3)
     form = as_drawn(officer.get(par_table(cast)))
